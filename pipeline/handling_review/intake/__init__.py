@@ -1,0 +1,1 @@
+"""CSV bytes to clean typed tables, findings and the row ledger."""

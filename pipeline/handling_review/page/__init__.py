@@ -1,0 +1,1 @@
+"""Result objects to sentences, pictures and the one HTML page."""

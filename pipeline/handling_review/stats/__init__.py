@@ -1,0 +1,1 @@
+"""Pure statistics: numbers in, frozen results out."""

@@ -1,0 +1,1 @@
+"""The DuckDB file: loading, person-time, result tables."""
