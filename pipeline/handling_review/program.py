@@ -1,0 +1,332 @@
+"""The program file (TOML): one facility's settings, each default in one place with its reason."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from handling_review.problems import ProgramProblem
+
+FILE_NAMES = (
+    "incidents",
+    "hours",
+    "training",
+    "units",
+    "equipment",
+    "observations",
+    "exposure",
+    "events",
+    "annual_totals",
+    "reference_rates",
+)
+REQUIRED_FILES = ("incidents", "hours", "training")
+SERIES = ("handling", "recordable", "dart", "days_away")
+DESIGNS = ("before_after",)
+DATE_ORDERS = ("iso", "mdy", "dmy")
+
+
+@dataclass(frozen=True)
+class Facility:
+    """Who the review is about."""
+
+    name: str = "Unnamed facility"  # printed as it stands, so that a forgotten name is seen
+    naics: str = ""  # only used to pick reference rates; blank shows none
+    note: str = ""  # one line under the name, for example that the data are made up
+
+
+@dataclass(frozen=True)
+class Period:
+    """Which days the review covers. ``None`` is settled from the data and printed."""
+
+    start: date | None = None  # first day of the first quarter that the hours file covers from its start
+    end: date | None = None  # last day that both the log and the hours cover
+    as_of: date | None = None  # the day the exports were taken; the day of the build if not given
+    log_complete_through: date | None = None  # the end of the period if not given, and said so
+    hours_complete_through: date | None = None  # last period end in the hours file if not given
+    fiscal_year_start_month: int = 1  # calendar years, as on the posted annual summary
+
+
+@dataclass(frozen=True)
+class PayCodes:
+    """Pay codes by what they mean for hours worked (29 CFR 1904: only hours actually worked count)."""
+
+    worked: tuple[str, ...] = ()
+    not_worked: tuple[str, ...] = ()
+    premium_only: tuple[str, ...] = ()  # the same hours are already in another row
+
+
+@dataclass(frozen=True)
+class Training:
+    """What counts as trained in safe handling."""
+
+    qualifying_courses: tuple[str, ...] = ()  # none given: every course counts, and the review says so
+    qualifying_statuses: tuple[str, ...] = (
+        "completed",
+        "passed",
+    )  # enrolled, failed, waived are not training
+    washout_days: int = 30  # new habits take weeks to settle; published evaluations leave out about a month
+    refresher_months: int | None = None  # no lapse unless the facility has a refresher rule
+    minimum_match_share: float = 0.80  # below it, people without a training row are unknown, not untrained
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """The primary analysis, fixed before looking."""
+
+    series: str = "handling"  # the injuries the programme is meant to prevent
+    design: str = "before_after"  # facility-wide, by each person's own training date, with washout
+    confidence: float = 0.95  # the usual level in the published evaluations
+    target_reduction: float = 0.50  # the claim under test: programmes like this halve the rate
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """Small-number rules."""
+
+    privacy_cell: int = (
+        5  # cells of 1-4 are hidden in a copy for wide circulation; common practice, no source
+    )
+    unreliable_below: int = 5  # fewer cases: counts and upper limit, no rate
+    unstable_below: int = 16  # 16 cases give a standard error near a quarter of the rate
+    largest_gap_days: int = 6  # a missing weekly pay period leaves a gap of 7 days or more
+    handling_share_unclassified: float = 0.20  # above it the bounds lead, not the estimate
+    hours_per_day: float = 24.0  # more in one day cannot have been worked
+    hours_per_week: float = 120.0  # more in one week is looked at, not refused
+
+
+@dataclass(frozen=True)
+class Program:
+    """One facility's settings, ready to use. Paths in ``files`` are absolute."""
+
+    path: Path
+    facility: Facility = field(default_factory=Facility)
+    review: Period = field(default_factory=Period)
+    files: Mapping[str, tuple[Path, ...]] = field(default_factory=dict)
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    dates: Mapping[str, str] = field(default_factory=dict)
+    decimal_comma: Mapping[str, bool] = field(default_factory=dict)
+    codes: Mapping[str, Mapping[str, Mapping[str, str]]] = field(default_factory=dict)
+    unit_aliases: Mapping[str, str] = field(default_factory=dict)
+    pay_codes: PayCodes = field(default_factory=PayCodes)
+    training: Training = field(default_factory=Training)
+    analysis: Analysis = field(default_factory=Analysis)
+    thresholds: Thresholds = field(default_factory=Thresholds)
+
+    def settings(self) -> dict[str, Any]:
+        """Every setting as plain values, with file names instead of machine paths."""
+        plain = asdict(self)
+        plain.pop("path")
+        plain["files"] = {name: [p.name for p in paths] for name, paths in self.files.items()}
+        for name in ("columns", "dates", "decimal_comma", "codes", "unit_aliases"):
+            plain[name] = json.loads(json.dumps(getattr(self, name)))
+        return plain
+
+    def settings_hash(self) -> str:
+        """SHA-256 of the settings, the same on every machine."""
+        text = json.dumps(self.settings(), sort_keys=True, default=str, ensure_ascii=False)
+        return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def read_program(path: Path) -> Program:
+    """Read and check a program file.
+
+    Raises ``ProgramProblem`` with one sentence that names the table, the key and what to do.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise ProgramProblem(
+            f"{path}: there is no such program file. `handling-review new FOLDER` writes one to fill in."
+        ) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise ProgramProblem(f"{path}: the program file cannot be read ({_reason(error)}).") from None
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ProgramProblem(f"{path}: not valid TOML: {error}. Mend that line and run again.") from None
+    return _program(path, raw)
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, UnicodeDecodeError):
+        return f"byte {error.start + 1} is not UTF-8; save the file as UTF-8"
+    return getattr(error, "strerror", None) or type(error).__name__
+
+
+_TABLES = {
+    "facility": Facility,
+    "review": Period,
+    "training": Training,
+    "analysis": Analysis,
+    "thresholds": Thresholds,
+    "pay_codes": PayCodes,
+}
+_KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units")
+
+
+def _program(path: Path, raw: dict[str, Any]) -> Program:
+    for key in raw:
+        _known(path, key, _KNOWN, "table")
+    parts: dict[str, Any] = {
+        name: _section(path, name, kind, raw.get(name, {})) for name, kind in _TABLES.items()
+    }
+    _check_values(path, parts)
+    units = raw.get("units", {})
+    for key in units:
+        _known(path, key, ("aliases",), "key in [units]")
+    return Program(
+        path=path,
+        files=_files(path, raw.get("files", {})),
+        columns=_columns(path, raw.get("columns", {})),
+        dates=_choices(path, "dates", raw.get("dates", {}), DATE_ORDERS),
+        decimal_comma=_choices(path, "decimal_comma", raw.get("decimal_comma", {}), (True, False)),
+        codes=_codes(path, raw.get("codes", {})),
+        unit_aliases=_text_map(path, "units.aliases", units.get("aliases", {})),
+        **parts,
+    )
+
+
+def _known(path: Path, key: str, known: tuple[str, ...], what: str) -> None:
+    if key in known:
+        return
+    near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
+    raise ProgramProblem(
+        f"{path}: unknown {what} {key!r}. Did you mean {near[0]!r}? Known: {', '.join(known)}."
+    )
+
+
+def _section(path: Path, name: str, kind: Any, given: Any) -> Any:
+    if not isinstance(given, dict):
+        raise ProgramProblem(f"{path}: [{name}] must be a table of key = value lines.")
+    defaults = kind()
+    values: dict[str, Any] = {}
+    for key, value in given.items():
+        _known(path, key, tuple(defaults.__dataclass_fields__), f"key in [{name}]")
+        values[key] = _typed(path, f"[{name}] {key}", value, kind.__annotations__[key])
+    return kind(**values)
+
+
+def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
+    """The value if it has the type the setting needs; integers serve where decimals are asked."""
+    kind = annotation.replace(" | None", "")
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if kind == "date" and type(value) is date:
+        return value
+    if kind == "str" and isinstance(value, str):
+        return value
+    if kind == "int" and is_number and isinstance(value, int):
+        return value
+    if kind == "float" and is_number:
+        return float(value)
+    if kind.startswith("tuple") and isinstance(value, list) and all(isinstance(v, str) for v in value):
+        return tuple(value)
+    wanted = {
+        "date": "a date such as 2025-12-31 (no quotes)",
+        "str": 'text in quotes, such as "this"',
+        "int": "a whole number",
+        "float": "a number",
+    }.get(kind, 'a list of texts, such as ["REG", "OT"]')
+    raise ProgramProblem(f"{path}: {where} must be {wanted}; found {value!r}.")
+
+
+def _within(path: Path, where: str, value: float, low: float, high: float) -> None:
+    if not low <= value <= high:
+        raise ProgramProblem(f"{path}: {where} must lie between {low:g} and {high:g}; found {value:g}.")
+
+
+def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
+    period: Period = parts["review"]
+    if period.start and period.end and period.start > period.end:
+        raise ProgramProblem(
+            f"{path}: [review] start {period.start} is after end {period.end}. Swap or mend them."
+        )
+    if period.end and period.as_of and period.as_of < period.end - timedelta(days=0):
+        raise ProgramProblem(
+            f"{path}: [review] as_of {period.as_of} is before end {period.end}: "
+            "a review cannot cover days after its exports were taken."
+        )
+    _within(path, "[review] fiscal_year_start_month", period.fiscal_year_start_month, 1, 12)
+    training: Training = parts["training"]
+    _within(path, "[training] washout_days", training.washout_days, 0, 730)
+    if training.refresher_months is not None:
+        _within(path, "[training] refresher_months", training.refresher_months, 1, 120)
+    _within(path, "[training] minimum_match_share", training.minimum_match_share, 0, 1)
+    analysis: Analysis = parts["analysis"]
+    for key, value, known in (
+        ("series", analysis.series, SERIES),
+        ("design", analysis.design, DESIGNS),
+    ):
+        if value not in known:
+            _known(path, value, known, f"[analysis] {key}")
+    _within(path, "[analysis] confidence", analysis.confidence, 0.5, 0.999)
+    _within(path, "[analysis] target_reduction", analysis.target_reduction, 0.01, 0.99)
+    thresholds: Thresholds = parts["thresholds"]
+    for key, value in asdict(thresholds).items():
+        _within(path, f"[thresholds] {key}", value, 0, 10_000)
+    codes: PayCodes = parts["pay_codes"]
+    listed = [code.casefold() for group in asdict(codes).values() for code in group]
+    twice = sorted({code for code in listed if listed.count(code) > 1})
+    if twice:
+        raise ProgramProblem(
+            f"{path}: [pay_codes] lists {twice[0].upper()!r} under more than one meaning. Keep one."
+        )
+
+
+def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:
+    if not isinstance(given, dict):
+        raise ProgramProblem(f'{path}: [files] must be a table such as incidents = "incidents.csv".')
+    found: dict[str, tuple[Path, ...]] = {}
+    for key, value in given.items():
+        _known(path, key, FILE_NAMES, "key in [files]")
+        listed = [value] if isinstance(value, str) else value
+        if not isinstance(listed, list) or not listed or not all(isinstance(v, str) and v for v in listed):
+            raise ProgramProblem(f"{path}: [files] {key} must be a file name or a list of file names.")
+        found[key] = tuple((path.parent / name).resolve() for name in listed)
+    missing = [name for name in REQUIRED_FILES if name not in found]
+    if missing:
+        raise ProgramProblem(
+            f"{path}: [files] does not name {', '.join(missing)}. "
+            f'A review needs all three: add a line such as {missing[0]} = "{missing[0]}.csv".'
+        )
+    return found
+
+
+def _text_map(path: Path, where: str, given: Any) -> dict[str, str]:
+    if not isinstance(given, dict) or not all(isinstance(v, str) for v in given.values()):
+        raise ProgramProblem(f'{path}: [{where}] must be lines such as "Their word" = "our word".')
+    return dict(given)
+
+
+def _columns(path: Path, given: Any) -> dict[str, dict[str, str]]:
+    for key in given:
+        _known(path, key, FILE_NAMES, "table in [columns]")
+    return {key: _text_map(path, f"columns.{key}", value) for key, value in given.items()}
+
+
+def _codes(path: Path, given: Any) -> dict[str, dict[str, dict[str, str]]]:
+    for key, value in given.items():
+        _known(path, key, FILE_NAMES, "table in [codes]")
+        if not isinstance(value, dict):
+            raise ProgramProblem(
+                f"{path}: [codes.{key}] must hold one table a column, such as [codes.{key}.outcome]."
+            )
+    return {
+        file: {column: _text_map(path, f"codes.{file}.{column}", m) for column, m in tables.items()}
+        for file, tables in given.items()
+    }
+
+
+def _choices(path: Path, table: str, given: Any, known: tuple[Any, ...]) -> dict[str, Any]:
+    for key, value in given.items():
+        _known(path, key, FILE_NAMES, f"key in [{table}]")
+        if value not in known:
+            shown = ", ".join(str(k).lower() if isinstance(k, bool) else repr(k) for k in known)
+            raise ProgramProblem(f"{path}: [{table}] {key} must be one of {shown}; found {value!r}.")
+    return dict(given)
