@@ -1,0 +1,281 @@
+"""What kind of text file this is: encoding, delimiter, where the header stands. Found before anything is read."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import difflib
+import hashlib
+import io
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from handling_review.intake.contracts import Contract
+from handling_review.problems import DataProblem
+
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
+HEADER_LINES = 40  # title lines above a header are few; further down a match is chance
+_CHUNK = 1 << 22
+_HEAD = 1 << 17
+_SPREADSHEET = {b"PK\x03\x04": "a spreadsheet or zip archive", b"\xd0\xcf\x11\xe0": "an old spreadsheet"}
+_BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How one file is written.
+
+    ``columns`` maps canonical column names to positions; ``header_line`` and ``first_line`` are physical lines from 1.
+    """
+
+    path: Path
+    size: int
+    sha256: str
+    encoding: str
+    odd_bytes: int = 0  # bytes outside UTF-8, read as Windows-1252
+    odd_line: int = 0  # physical line of the first of them
+    delimiter: str = ","
+    header: tuple[str, ...] = ()
+    header_line: int = 1
+    first_line: int = 2
+    has_quotes: bool = False
+    columns: Mapping[str, int] = field(default_factory=dict)
+    extra: tuple[str, ...] = ()
+
+
+def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Dialect:
+    """Look at one file and find its encoding, delimiter, header line and columns.
+
+    ``mapping``: canonical column name to the file's own header. Raises ``DataProblem`` with one sentence.
+    """
+    found = _scan_bytes(path)
+    head = "".join(_lines_of_head(path, found))
+    delimiter, place, row, before = _header(path, head, contract, mapping)
+    columns, extra = _match(path, before + 1, row, contract, mapping)
+    height = len(re.findall(r"\r\n|\r|\n", head[place[0] : place[1]])) or 1
+    return replace(
+        found,
+        delimiter=delimiter,
+        header=tuple(row),
+        header_line=before + 1,
+        first_line=before + 1 + height,
+        columns=columns,
+        extra=extra,
+    )
+
+
+def _scan_bytes(path: Path) -> Dialect:
+    """Hash, size and encoding, in one pass over the bytes."""
+    digest, size, quotes, line, odd, odd_line = hashlib.sha256(), 0, False, 1, 0, 0
+    encoding = "utf-8"
+    decoder = codecs.getincrementaldecoder("utf-8")("surrogateescape")  # bytes that are not UTF-8 become surrogates
+    pending = False
+    for chunk in _chunks(path):
+        if size == 0:
+            encoding = _first_bytes(path, chunk)
+        digest.update(chunk)
+        size += len(chunk)
+        quotes = quotes or b'"' in chunk
+        if encoding == "utf-16":
+            continue
+        if b"\0" in chunk:
+            at = line + chunk[: chunk.index(b"\0")].count(b"\n")
+            raise DataProblem(f"{path.name}, line {at}: a NUL byte; the export is damaged. Export the file again.")
+        if pending or not chunk.isascii():
+            found, first = _odd_bytes(path, decoder.decode(chunk), line)
+            pending = bool(decoder.getstate()[0])
+            odd += found
+            odd_line = odd_line or first
+        line += chunk.count(b"\n")
+    found, first = _odd_bytes(path, decoder.decode(b"", final=True), line)
+    odd, odd_line = odd + found, odd_line or first
+    if size == 0:
+        raise DataProblem(
+            f"{path.name}: the file is empty. No rows is not the same as no injuries or no hours; export it again."
+        )
+    return Dialect(
+        path=path,
+        size=size,
+        sha256=digest.hexdigest(),
+        encoding="cp1252" if odd else encoding,
+        odd_bytes=odd,
+        odd_line=odd_line,
+        has_quotes=quotes or encoding == "utf-16",
+    )
+
+
+def _odd_bytes(path: Path, text: str, line: int) -> tuple[int, int]:
+    """How many bytes of the text are not UTF-8, and the physical line of the first of them."""
+    odd = [found.start() for found in re.finditer("[\udc80-\udcff]", text)]
+    if not odd:
+        return 0, 0
+    first = line + text.count("\n", 0, odd[0])
+    for at in odd:
+        if ord(text[at]) - 0xDC00 in (0x81, 0x8D, 0x8F, 0x90, 0x9D):
+            raise DataProblem(
+                f"{path.name}, line {line + text.count(chr(10), 0, at)}: byte 0x{ord(text[at]) - 0xDC00:02X} is neither "
+                "UTF-8 nor Windows-1252 text. Export the file again as CSV in UTF-8."
+            )
+    return len(odd), first
+
+
+def _chunks(path: Path) -> Iterator[bytes]:
+    try:
+        if path.exists() and not path.is_file():
+            raise DataProblem(f"{path.name}: not a plain file. Name a CSV file in [files].")
+        with path.open("rb") as stream:
+            while chunk := stream.read(_CHUNK):
+                yield chunk
+    except FileNotFoundError:
+        raise DataProblem(
+            f"{path.name}: there is no such file in {path.parent.name or 'the folder'}/. "
+            "Put it there, or correct its name in [files] of the program file."
+        ) from None
+    except OSError as error:
+        raise DataProblem(f"{path.name}: cannot be read ({error.strerror}). Check its permissions.") from None
+
+
+def _first_bytes(path: Path, chunk: bytes) -> str:
+    for signature, kind in _SPREADSHEET.items():
+        if chunk.startswith(signature):
+            raise DataProblem(
+                f"{path.name}: this is {kind} with the ending .csv. Open it in the spreadsheet program "
+                "and save it as CSV (comma separated, UTF-8)."
+            )
+    for mark, name in _BOMS:
+        if chunk.startswith(mark):
+            return name
+    return "utf-8"
+
+
+def _windows_byte(error: UnicodeError) -> tuple[str, int]:
+    """Decode one byte that is not UTF-8 as Windows-1252, the usual stray in such files."""
+    if not isinstance(error, UnicodeDecodeError):
+        raise error
+    return error.object[error.start : error.start + 1].decode("cp1252"), error.start + 1
+
+
+codecs.register_error("handling_review_windows_byte", _windows_byte)
+
+
+def open_text(dialect: Dialect) -> io.TextIOWrapper:
+    """The file as text with its line ends untouched."""
+    encoding = "utf-8" if dialect.encoding == "cp1252" else dialect.encoding
+    try:
+        return dialect.path.open("r", encoding=encoding, errors="handling_review_windows_byte", newline="")
+    except OSError as error:
+        raise DataProblem(f"{dialect.path.name}: cannot be read ({error.strerror}).") from None
+
+
+def _lines_of_head(path: Path, found: Dialect) -> Iterator[str]:
+    with open_text(found) as stream:
+        try:
+            yield stream.read(_HEAD)
+        except UnicodeError:
+            raise DataProblem(
+                f"{path.name}: starts like UTF-16 text but is not. Export it again as CSV in UTF-8."
+            ) from None
+
+
+def normal(name: str) -> str:
+    """A header as it is compared: case, space, dashes and underscores do not matter."""
+    return re.sub(r"[^0-9a-z]+", "_", name.replace("\ufeff", "").casefold()).strip("_")
+
+
+def _wanted(contract: Contract, mapping: Mapping[str, str]) -> dict[str, str]:
+    """Normalised header to canonical column."""
+    wanted = {normal(name): name for name in contract.names if name not in mapping}
+    wanted.update({normal(theirs): ours for ours, theirs in mapping.items()})
+    return wanted
+
+
+def _header(
+    path: Path, head: str, contract: Contract, mapping: Mapping[str, str]
+) -> tuple[str, tuple[int, int], list[str], int]:
+    """Delimiter, place of the header in the text, its cells, and the number of lines above it."""
+    wanted = _wanted(contract, mapping)
+    best: tuple[tuple[int, int, int], str, tuple[int, int], list[str], int] | None = None
+    start = 0
+    for above in range(HEADER_LINES):
+        end = _record_end(head, start)
+        text = head[start:end]
+        if not text:
+            break
+        for delimiter in DELIMITERS:
+            row = _cells(text, delimiter)
+            hits = len({wanted[normal(c)] for c in row if normal(c) in wanted})
+            score = (hits, -above if hits else 0, len(row))
+            if best is None or score > best[0]:
+                best = (score, delimiter, (start, end), row, above)
+        start = end
+    if best is None:
+        raise DataProblem(f"{path.name}: no header line. The first line must name the columns.")
+    lines_above = len(re.findall(r"\r\n|\r|\n", head[: best[2][0]]))
+    return best[1], best[2], best[3], lines_above
+
+
+def _record_end(text: str, start: int) -> int:
+    """Where the record that begins at ``start`` ends, line end included; line ends inside quotes do not end it."""
+    quoted, at = False, start
+    for found in re.finditer(r'"|\r\n|\r|\n', text[start : start + (1 << 15)]):
+        if found[0] == '"':
+            quoted = not quoted
+        elif not quoted:
+            return start + found.end()
+        at = found.end()
+    if quoted and at:  # a stray quote: fall back to the physical line
+        line_end = re.search(r"\r\n|\r|\n", text[start:])
+        return start + line_end.end() if line_end else len(text)
+    return len(text)
+
+
+def _cells(text: str, delimiter: str) -> list[str]:
+    try:
+        rows = list(csv.reader([text.rstrip("\r\n")], delimiter=delimiter))
+    except csv.Error:
+        return []
+    return [" ".join(cell.split()) for cell in rows[0]] if rows else []
+
+
+def _match(
+    path: Path, line: int, row: Sequence[str], contract: Contract, mapping: Mapping[str, str]
+) -> tuple[dict[str, int], tuple[str, ...]]:
+    """Positions of the canonical columns; refuses missing and doubled ones by name."""
+    where = f"{path.name}, line {line}"
+    for ours in mapping:
+        if ours not in contract.names:
+            near = difflib.get_close_matches(ours, contract.names, n=1, cutoff=0.0)[0]
+            raise DataProblem(
+                f"[columns.{contract.name}] of the program file names {ours!r}, which is no column of this file. "
+                f"Did you mean {near!r}?"
+            )
+    wanted, columns, extra = _wanted(contract, mapping), {}, []
+    for position, cell in enumerate(row):
+        name = wanted.get(normal(cell))
+        if name is None:
+            extra.append(cell)
+        elif name in columns:
+            raise DataProblem(f"{where}: two columns are called {cell!r}. Rename one or map one in [columns].")
+        else:
+            columns[name] = position
+    missing = contract.missing_columns(columns)
+    if missing:
+        seen = ", ".join(repr(c) for c in row if c) or "none"
+        raise DataProblem(f"{where}: {_missing_words(missing, row, mapping, contract)} Columns seen: {seen}.")
+    return columns, tuple(cell for cell in extra if cell)
+
+
+def _missing_words(missing: list[str], row: Sequence[str], mapping: Mapping[str, str], contract: Contract) -> str:
+    first = missing[0]
+    listed = ", ".join(repr(m) for m in missing)
+    words = f"no column {listed}." if len(missing) == 1 else f"no columns {listed}."
+    if first in mapping:
+        return f"{words} The program file says that {first} is called {mapping[first]!r} here."
+    free = {normal(c): c for c in row if c and normal(c) not in contract.names}
+    near = difflib.get_close_matches(normal(first), list(free), n=1, cutoff=0.3)
+    if near:
+        line = f'{first} = "{free[near[0]]}"'
+        return f"{words} The nearest is {free[near[0]]!r}; if that is it, add {line} under [columns.{contract.name}]."
+    return f"{words} If it has another name, add it under [columns.{contract.name}] of the program file."
