@@ -1,0 +1,31 @@
+-- grain: one row of the hours files whose person, unit and period net to fewer than zero hours worked
+CREATE TABLE int_negative_totals AS
+WITH worked AS (
+    SELECT h.file_no, h.record, h.employee_id, m.unit, h.hours,
+        coalesce(h.period_start, h.work_date) AS first_day,
+        coalesce(h.period_end, h.work_date) AS last_day
+    FROM raw_hours AS h
+    JOIN int_unit_map AS m ON m.given = h.unit
+    LEFT JOIN pay_code_map AS p ON p.pay_code = lower(h.pay_code)
+    WHERE h.pay_code IS NULL OR p.meaning = 'worked'
+),
+corrected AS (
+    SELECT DISTINCT employee_id, unit, first_day, last_day
+    FROM worked
+    WHERE hours < 0
+),
+below_zero AS (
+    SELECT w.employee_id, w.unit, w.first_day, w.last_day
+    FROM worked AS w
+    JOIN corrected AS c
+        ON c.employee_id IS NOT DISTINCT FROM w.employee_id
+        AND c.unit = w.unit AND c.first_day = w.first_day AND c.last_day = w.last_day
+    GROUP BY w.employee_id, w.unit, w.first_day, w.last_day
+    HAVING sum(w.hours) < 0
+)
+SELECT w.file_no, w.record
+FROM worked AS w
+JOIN below_zero AS b
+    ON b.employee_id IS NOT DISTINCT FROM w.employee_id
+    AND b.unit = w.unit AND b.first_day = w.first_day AND b.last_day = w.last_day
+ORDER BY w.file_no, w.record;

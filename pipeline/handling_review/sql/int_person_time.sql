@@ -1,0 +1,27 @@
+-- grain: one person (null: hours without an id) x unit x quarter x phase x lapsed x side of go-live x source of hours
+-- hours are shared over the days of their period: the first k of d days hold floor(hours * k / d), counted in
+-- ten-thousandths of an hour, so that parts are whole numbers and always add up to the row's hours
+CREATE TABLE int_person_time AS
+WITH pieces AS (
+    SELECT h.employee_id, h.unit, u.quarter, u.go_live_phase, h.source,
+        coalesce(t.phase, CASE
+            WHEN h.employee_id IS NULL OR s.absent_is_unknown THEN 'unknown' ELSE 'never'
+        END) AS phase,
+        coalesce(t.lapsed, FALSE) AS lapsed,
+        CAST(h.hours * 10000 AS BIGINT) AS hours_e4,
+        h.last_day - h.first_day + 1 AS days,
+        greatest(u.from_day, coalesce(t.from_day, u.from_day)) - h.first_day AS days_before,
+        least(u.to_day, coalesce(t.to_day, u.to_day)) - h.first_day + 1 AS days_through
+    FROM stg_hours AS h
+    CROSS JOIN settings AS s
+    JOIN int_unit_periods AS u
+        ON u.unit = h.unit AND u.first_day = h.first_day AND u.last_day = h.last_day
+    LEFT JOIN int_training_intervals AS t
+        ON t.employee_id = h.employee_id AND t.from_day <= u.to_day AND t.to_day >= u.from_day
+    WHERE h.fate = 'used'
+)
+SELECT employee_id, unit, quarter, phase, lapsed, go_live_phase, source,
+    CAST(sum((hours_e4 * days_through) // days - (hours_e4 * days_before) // days) AS BIGINT) AS hours_e4
+FROM pieces
+GROUP BY employee_id, unit, quarter, phase, lapsed, go_live_phase, source
+ORDER BY employee_id NULLS FIRST, unit, quarter, phase, lapsed, go_live_phase, source;

@@ -1,0 +1,64 @@
+-- grain: one stretch of days of one trained person in one phase; the stretches of a person cover all days once
+-- before: until the day before the first qualifying completion. washout: that day and the washout days from it on.
+-- after: from then on, lapsed where no completion is current
+CREATE TABLE int_training_intervals AS
+WITH completions AS (
+    SELECT t.employee_id, t.completed_on,
+        least(
+            coalesce(t.expires_on, DATE '9999-01-01'),
+            CASE
+                WHEN s.refresher_months IS NULL THEN DATE '9999-01-01'
+                ELSE CAST(t.completed_on + to_months(s.refresher_months) AS DATE)
+            END
+        ) AS current_until
+    FROM stg_training AS t
+    CROSS JOIN settings AS s
+    WHERE t.fate = 'used'
+),
+first_completion AS (
+    SELECT c.employee_id, min(c.completed_on) AS completed_on,
+        min(c.completed_on) + greatest(max(s.washout_days), 1) AS trained_from
+    FROM completions AS c
+    CROSS JOIN settings AS s
+    GROUP BY c.employee_id
+),
+covered AS (
+    SELECT employee_id, completed_on, current_until,
+        max(current_until) OVER (
+            PARTITION BY employee_id ORDER BY completed_on, current_until
+            ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+        ) AS covered_before
+    FROM completions
+),
+lapses AS (
+    SELECT employee_id, covered_before AS lapsed_from, completed_on AS lapsed_to
+    FROM covered
+    WHERE covered_before < completed_on
+    UNION ALL
+    SELECT employee_id, max(current_until), DATE '9999-01-01'
+    FROM completions
+    GROUP BY employee_id
+    HAVING max(current_until) < DATE '9999-01-01'
+),
+clipped AS (
+    SELECT l.employee_id, greatest(l.lapsed_from, f.trained_from) AS lapsed_from, l.lapsed_to
+    FROM lapses AS l
+    JOIN first_completion AS f ON f.employee_id = l.employee_id
+    WHERE l.lapsed_to > f.trained_from
+),
+starts AS (
+    SELECT employee_id, DATE '0001-01-01' AS from_day, 'before' AS phase, FALSE AS lapsed FROM first_completion
+    UNION ALL SELECT employee_id, completed_on, 'washout', FALSE FROM first_completion
+    UNION ALL
+    SELECT f.employee_id, f.trained_from, 'after', FALSE
+    FROM first_completion AS f
+    WHERE NOT EXISTS (
+        SELECT 1 FROM clipped AS c WHERE c.employee_id = f.employee_id AND c.lapsed_from = f.trained_from
+    )
+    UNION ALL SELECT employee_id, lapsed_from, 'after', TRUE FROM clipped
+    UNION ALL SELECT employee_id, lapsed_to, 'after', FALSE FROM clipped WHERE lapsed_to < DATE '9999-01-01'
+)
+SELECT employee_id, phase, lapsed, from_day,
+    coalesce(lead(from_day) OVER (PARTITION BY employee_id ORDER BY from_day) - 1, DATE '9999-01-01') AS to_day
+FROM starts
+ORDER BY employee_id, from_day;

@@ -1,0 +1,116 @@
+"""The DuckDB file: opened with no way out, filled from SQL files, closed whole.
+
+SQL stands in files, one table a file; values are bound, never pasted. The file is written in an older storage version
+that holds no random identifier, so that equal inputs give equal bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+import duckdb
+
+from handling_review import files
+from handling_review.problems import OutputProblem
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import pyarrow as pa
+
+STORAGE_VERSION = "v1.2.0"
+MEMORY_LIMIT = "1GB"
+THREADS = 2
+
+
+class Store:
+    """One review database, open for writing until it is closed.
+
+    Use as a context manager. ``path`` must not exist yet; ``temporary`` is a folder for spilled data.
+    """
+
+    def __init__(self, path: Path, temporary: Path, threads: int = THREADS, memory_limit: str = MEMORY_LIMIT) -> None:
+        self.path = path
+        try:
+            self._con = duckdb.connect(
+                config={
+                    "threads": threads,
+                    "memory_limit": memory_limit,
+                    "temp_directory": str(temporary),
+                    "autoinstall_known_extensions": "false",
+                    "autoload_known_extensions": "false",
+                }
+            )
+            target = str(path).replace("'", "''")
+            self._con.execute(f"ATTACH '{target}' AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
+        except duckdb.Error as error:
+            raise OutputProblem(
+                f"{path.parent}: the database cannot be created there ({_first_line(error)})."
+            ) from None
+        self._con.execute("USE review")
+        self._con.execute("SET enable_external_access = false")
+        self._con.execute("SET lock_configuration = true")
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Write everything to the file and let go of it."""
+        self._con.close()
+
+    def checkpoint(self) -> None:
+        """Move what was written from the log into the file."""
+        self._con.execute("CHECKPOINT review")
+
+    def load(self, table: str, columns: Sequence[tuple[str, str]], stream: pa.RecordBatchReader | None) -> None:
+        """Create ``raw_<table>`` with the given columns and types and fill it from a stream in one statement."""
+        declared = ", ".join(f"{_name(name)} {kind}" for name, kind in columns)
+        self._con.execute(f"CREATE TABLE IF NOT EXISTS {_name('raw_' + table)} ({declared})")
+        if stream is not None:
+            self._con.register("incoming", stream)
+            self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
+            self._con.unregister("incoming")
+
+    def fill(self, table: str, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[Any]]) -> None:
+        """Create a small lookup table from Python rows."""
+        declared = ", ".join(f"{_name(name)} {kind}" for name, kind in columns)
+        self._con.execute(f"CREATE TABLE {_name(table)} ({declared})")
+        marks = ", ".join("?" for _ in columns)
+        listed = [list(row) for row in rows]
+        if listed:
+            self._con.executemany(f"INSERT INTO {_name(table)} VALUES ({marks})", listed)
+
+    def run(self, name: str) -> None:
+        """Run one shipped SQL file."""
+        self._con.execute(files.read_text("sql", f"{name}.sql"))
+
+    def rows(self, name: str) -> list[dict[str, Any]]:
+        """Rows of one shipped query as dictionaries."""
+        self._con.execute(files.read_text("sql", f"{name}.sql"))
+        titles = [column[0] for column in self._con.description or []]
+        return [dict(zip(titles, row, strict=True)) for row in self._con.fetchall()]
+
+    def frame(self, table: str) -> pd.DataFrame:
+        """A result table as a pandas frame, in its stored order."""
+        return self._con.sql(f"SELECT * FROM {_name(table)}").df()
+
+    def scalar(self, sql: str) -> Any:
+        """First value of a fixed query of this package."""
+        found = self._con.execute(sql).fetchall()  # read to the end: an open result blocks the connection
+        return found[0][0] if found else None
+
+
+def _name(name: str) -> str:
+    """A table or column name of this package, quoted."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0] if str(error) else type(error).__name__

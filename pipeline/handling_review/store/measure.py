@@ -1,0 +1,50 @@
+"""Person-time and result tables: the SQL files in their order."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+
+from handling_review.program import Program
+from handling_review.store.database import Store
+from handling_review.store.settle import ReviewDays, fill_lookups, fill_settings, review_days
+
+CLEANING = ("int_unit_map", "int_negative_totals", "stg_units", "stg_hours", "stg_incidents", "stg_training")
+PERSON_TIME = ("int_training_intervals", "int_unit_periods", "int_person_time", "int_cases", "int_hours_gaps")
+RESULTS = (
+    "out_unit_quarters",
+    "out_quarters",
+    "out_person_time",
+    "out_unclassified",
+    "out_training_people",
+    "out_training_summary",
+    "out_units",
+    "out_events_diary",
+    "out_reference_rates",
+    "out_row_accounting",
+)
+
+
+def prepare(program: Program, store: Store, as_of: date) -> ReviewDays:
+    """Settle the review's days and build the cleaned views. After this the cross-checks can run."""
+    days = review_days(program, store, as_of)
+    fill_lookups(program, store, days)
+    matched = _match_share(store)
+    fill_settings(program, store, days, absent_is_unknown=matched < program.training.minimum_match_share)
+    for name in CLEANING:
+        store.run(name)
+    return days
+
+
+def measure(store: Store) -> dict[str, pd.DataFrame]:
+    """Build person-time and result tables; returns the result tables by name, without their ``out_``."""
+    for name in PERSON_TIME + RESULTS:
+        store.run(name)
+    return {name.removeprefix("out_"): store.frame(name) for name in RESULTS}
+
+
+def _match_share(store: Store) -> float:
+    """Share of the ids in the training file that the hours file knows; 1 where the training file is empty."""
+    share = store.rows("int_match_share")[0]["match_share"]
+    return 1.0 if share is None else float(share)

@@ -1,0 +1,154 @@
+"""Small lookup tables that the SQL files read: the review's days, quarters, unit names, pay codes, training rules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from handling_review.problems import DataProblem
+from handling_review.program import Program
+from handling_review.store.database import Store
+
+MATURE_DAYS = 90  # late entries mostly arrive within a quarter; the last quarters are marked provisional
+SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
+_RAW_FIRST = "SELECT min(coalesce(period_start, work_date)) FROM raw_hours"
+_RAW_LAST = "SELECT max(coalesce(period_end, work_date)) FROM raw_hours"
+
+
+@dataclass(frozen=True)
+class ReviewDays:
+    """The days of one review, and which of them the facility stated."""
+
+    start: date
+    end: date
+    as_of: date
+    log_through: date
+    hours_through: date
+    log_through_stated: bool
+    hours_through_stated: bool
+
+
+def quarter_start(day: date, first_month: int) -> date:
+    """First day of the quarter that holds ``day``, for years that start in ``first_month``."""
+    back = (day.month - first_month) % 3
+    month = day.month - back
+    return date(day.year - (month < 1), month + 12 * (month < 1), 1)
+
+
+def next_quarter(day: date) -> date:
+    """First day of the quarter after the one that starts on ``day``."""
+    month = day.month + 3
+    return date(day.year + (month > 12), month - 12 * (month > 12), 1)
+
+
+def quarter_label(start: date, first_month: int) -> str:
+    """``2025-Q3``, or ``FY2026-Q1`` where the year does not start in January (named after the year it ends in)."""
+    number = ((start.month - first_month) % 12) // 3 + 1
+    if first_month == 1:
+        return f"{start.year}-Q{number}"
+    year = start.year + (1 if start.month >= first_month else 0)
+    return f"FY{year}-Q{number}"
+
+
+def review_days(program: Program, store: Store, as_of: date) -> ReviewDays:
+    """Settle the days of the review from the program file and, where it is silent, from the hours file."""
+    stated = program.review
+    first_hours: date | None = store.scalar(_RAW_FIRST)
+    last_hours: date | None = store.scalar(_RAW_LAST)
+    if first_hours is None or last_hours is None:
+        raise DataProblem("hours: no row has a day or period. Give period_start and period_end, or work_date.")
+    hours_through = stated.hours_complete_through or min(last_hours, as_of)
+    end = stated.end or min(hours_through, stated.log_complete_through or hours_through, as_of)
+    if stated.start:
+        start = stated.start
+    else:
+        start = quarter_start(first_hours, stated.fiscal_year_start_month)
+        if first_hours - start > timedelta(days=program.thresholds.largest_gap_days):
+            start = next_quarter(start)
+    if start > end:
+        raise DataProblem(
+            f"The review would start on {start} and end on {end}: the hours file covers {first_hours} to {last_hours}. "
+            "State start and end under [review] of the program file."
+        )
+    return ReviewDays(
+        start=start,
+        end=end,
+        as_of=as_of,
+        log_through=stated.log_complete_through or end,
+        hours_through=hours_through,
+        log_through_stated=stated.log_complete_through is not None,
+        hours_through_stated=stated.hours_complete_through is not None,
+    )
+
+
+def quarters(days: ReviewDays, first_month: int) -> Iterator[tuple[str, date, date]]:
+    """Label, first and last day of every quarter that the review touches."""
+    start = quarter_start(days.start, first_month)
+    while start <= days.end:
+        following = next_quarter(start)
+        yield quarter_label(start, first_month), start, following - timedelta(days=1)
+        start = following
+
+
+def fill_lookups(program: Program, store: Store, days: ReviewDays) -> None:
+    """Create the lookup tables that hold no person: names of units, pay codes, training rules, quarters."""
+    store.fill(
+        "unit_names", [("unit_key", "VARCHAR"), ("unit", "VARCHAR"), ("rank", "INTEGER")], _unit_names(program, store)
+    )
+    codes = program.pay_codes
+    meanings = {
+        "worked": codes.worked,
+        "not_worked": codes.not_worked,
+        "premium_only": codes.premium_only,
+    }
+    store.fill(
+        "pay_code_map",
+        [("pay_code", "VARCHAR"), ("meaning", "VARCHAR")],
+        [(code.lower(), meaning) for meaning, listed in meanings.items() for code in listed],
+    )
+    training = program.training
+    store.fill("qualifying_courses", [("course", "VARCHAR")], _lowered(training.qualifying_courses))
+    store.fill("qualifying_statuses", [("status", "VARCHAR")], _lowered(training.qualifying_statuses))
+    store.fill("series", [("place", "INTEGER"), ("series", "VARCHAR")], list(enumerate(SERIES)))
+    store.fill(
+        "quarters",
+        [("quarter", "VARCHAR"), ("quarter_start", "DATE"), ("quarter_end", "DATE")],
+        quarters(days, program.review.fiscal_year_start_month),
+    )
+
+
+def fill_settings(program: Program, store: Store, days: ReviewDays, *, absent_is_unknown: bool) -> None:
+    """Create the one-row table of settings. ``absent_is_unknown``: people without a training row are unknown."""
+    rows = [
+        ("review_start", "DATE", days.start),
+        ("review_end", "DATE", days.end),
+        ("as_of", "DATE", days.as_of),
+        ("log_through", "DATE", days.log_through),
+        ("hours_through", "DATE", days.hours_through),
+        ("washout_days", "INTEGER", program.training.washout_days),
+        ("refresher_months", "INTEGER", program.training.refresher_months),
+        ("has_course_list", "BOOLEAN", bool(program.training.qualifying_courses)),
+        ("absent_is_unknown", "BOOLEAN", absent_is_unknown),
+        ("largest_gap_days", "INTEGER", program.thresholds.largest_gap_days),
+        ("mature_days", "INTEGER", MATURE_DAYS),
+        ("hours_per_day", "DOUBLE", program.thresholds.hours_per_day),
+        ("hours_per_week", "DOUBLE", program.thresholds.hours_per_week),
+    ]
+    store.fill("settings", [(name, kind) for name, kind, _ in rows], [[value for _, _, value in rows]])
+
+
+def _lowered(words: tuple[str, ...]) -> list[tuple[str]]:
+    return [(word,) for word in sorted({w.lower() for w in words})]
+
+
+def _unit_names(program: Program, store: Store) -> list[tuple[str, str, int]]:
+    """Spellings that stand for a unit: the program file's aliases before the units file's own names."""
+    listed = store.frame("raw_units")
+    own = {str(u).lower(): str(u) for u in listed["unit"]}
+    found = [(key.lower(), own.get(unit.lower(), unit), 0) for key, unit in sorted(program.unit_aliases.items())]
+    found += [(key, unit, 1) for key, unit in sorted(own.items())]
+    for unit, aliases in zip(listed["unit"], listed["aliases"], strict=True):
+        if isinstance(aliases, str):
+            found += [(" ".join(a.split()).lower(), str(unit), 2) for a in aliases.split("|") if a.strip()]
+    return found
