@@ -90,9 +90,7 @@ class Analysis:
 class Thresholds:
     """Small-number rules."""
 
-    privacy_cell: int = (
-        5  # cells of 1-4 are hidden in a copy for wide circulation; common practice, no source
-    )
+    privacy_cell: int = 5  # cells of 1-4 are hidden in a copy for wide circulation; common practice, no source
     unreliable_below: int = 5  # fewer cases: counts and upper limit, no rate
     unstable_below: int = 16  # 16 cases give a standard error near a quarter of the rate
     largest_gap_days: int = 6  # a missing weekly pay period leaves a gap of 7 days or more
@@ -174,9 +172,7 @@ _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "unit
 def _program(path: Path, raw: dict[str, Any]) -> Program:
     for key in raw:
         _known(path, key, _KNOWN, "table")
-    parts: dict[str, Any] = {
-        name: _section(path, name, kind, raw.get(name, {})) for name, kind in _TABLES.items()
-    }
+    parts: dict[str, Any] = {name: _section(path, name, kind, raw.get(name, {})) for name, kind in _TABLES.items()}
     _check_values(path, parts)
     units = raw.get("units", {})
     for key in units:
@@ -197,9 +193,7 @@ def _known(path: Path, key: str, known: tuple[str, ...], what: str) -> None:
     if key in known:
         return
     near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
-    raise ProgramProblem(
-        f"{path}: unknown {what} {key!r}. Did you mean {near[0]!r}? Known: {', '.join(known)}."
-    )
+    raise ProgramProblem(f"{path}: unknown {what} {key!r}. Did you mean {near[0]!r}? Known: {', '.join(known)}.")
 
 
 def _section(path: Path, name: str, kind: Any, given: Any) -> Any:
@@ -244,9 +238,7 @@ def _within(path: Path, where: str, value: float, low: float, high: float) -> No
 def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     period: Period = parts["review"]
     if period.start and period.end and period.start > period.end:
-        raise ProgramProblem(
-            f"{path}: [review] start {period.start} is after end {period.end}. Swap or mend them."
-        )
+        raise ProgramProblem(f"{path}: [review] start {period.start} is after end {period.end}. Swap or mend them.")
     if period.end and period.as_of and period.as_of < period.end - timedelta(days=0):
         raise ProgramProblem(
             f"{path}: [review] as_of {period.as_of} is before end {period.end}: "
@@ -274,9 +266,7 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     listed = [code.casefold() for group in asdict(codes).values() for code in group]
     twice = sorted({code for code in listed if listed.count(code) > 1})
     if twice:
-        raise ProgramProblem(
-            f"{path}: [pay_codes] lists {twice[0].upper()!r} under more than one meaning. Keep one."
-        )
+        raise ProgramProblem(f"{path}: [pay_codes] lists {twice[0].upper()!r} under more than one meaning. Keep one.")
 
 
 def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:
@@ -314,9 +304,7 @@ def _codes(path: Path, given: Any) -> dict[str, dict[str, dict[str, str]]]:
     for key, value in given.items():
         _known(path, key, FILE_NAMES, "table in [codes]")
         if not isinstance(value, dict):
-            raise ProgramProblem(
-                f"{path}: [codes.{key}] must hold one table a column, such as [codes.{key}.outcome]."
-            )
+            raise ProgramProblem(f"{path}: [codes.{key}] must hold one table a column, such as [codes.{key}.outcome].")
     return {
         file: {column: _text_map(path, f"codes.{file}.{column}", m) for column, m in tables.items()}
         for file, tables in given.items()

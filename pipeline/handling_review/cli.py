@@ -1,0 +1,210 @@
+"""Arguments in, exit code out, nothing else. Heavy imports wait until a command runs."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import traceback
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
+
+if TYPE_CHECKING:
+    from handling_review.findings import Finding
+
+_DESCRIPTION = (
+    "From a care facility's injury log, hours worked and training dates to one safe-handling program review: "
+    "injury rates per 200,000 hours, before and after training, with intervals."
+)
+_EPILOG = (
+    "Exit codes: 0 done; 1 check found something worth a look; 2 wrong usage; 3 program file; 4 blocked by the data; "
+    "5 output folder; 70 fault of this program. The review shows recorded injuries; it is no instruction for care."
+)
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands and options."""
+    top = argparse.ArgumentParser(prog="handling-review", description=_DESCRIPTION, epilog=_EPILOG)
+    top.add_argument("--version", action="store_true", help="print the version and stop")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND")
+
+    demo = commands.add_parser("demo", help="build the review of a made-up facility")
+    demo.add_argument(
+        "folder", nargs="?", type=Path, default=Path("demo-review"), help="where to (default: demo-review)"
+    )
+
+    new = commands.add_parser("new", help="write a program file, blank CSV files and the data dictionary")
+    new.add_argument("folder", type=Path, help="a folder that does not exist yet, or an empty one")
+
+    check = commands.add_parser("check", help="read and check the files; build nothing")
+    check.add_argument("program", type=Path, help="the program file (TOML)")
+    check.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
+    check.add_argument("--findings", type=Path, metavar="FILE", help="also write the findings to this CSV file")
+
+    build = commands.add_parser("build", help="build the review")
+    build.add_argument("program", type=Path, help="the program file (TOML)")
+    build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
+    build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
+    return top
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date such as 2026-06-30") from None
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code. Problems are sentences on stderr, never a traceback."""
+    try:
+        asked = parser().parse_args(arguments)
+        return _run(asked)
+    except ReviewProblem as problem:
+        if problem.exit_code == ReviewProblem.exit_code:
+            return _apologise(problem)
+        print(f"handling-review: {problem}", file=sys.stderr)
+        return problem.exit_code
+    except KeyboardInterrupt:
+        print("handling-review: stopped; the last review is untouched.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        return _closed_pipe()
+    except Exception as fault:
+        return _apologise(fault)
+
+
+def _run(asked: argparse.Namespace) -> int:
+    if asked.version:
+        from handling_review import __version__
+
+        print(f"handling-review {__version__}")
+        return EXIT_DONE
+    if asked.command is None:
+        raise UsageProblem("no command given. Try: handling-review demo, or handling-review --help")
+    commands: dict[str, Callable[[argparse.Namespace], int]] = {
+        "demo": _demo,
+        "new": _new,
+        "check": _check,
+        "build": _build,
+    }
+    return commands[asked.command](asked)
+
+
+def _demo(asked: argparse.Namespace) -> int:
+    from handling_review import starter
+
+    with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
+        program = starter.copy_sample(Path(folder) / "sample")
+        return _built(program, None, asked.folder)
+
+
+def _new(asked: argparse.Namespace) -> int:
+    from handling_review import starter
+
+    for path in starter.write_new(asked.folder):
+        print(path)
+    print(f"Next: put your exports in {asked.folder}, fill in program.toml, then run")
+    print(f"  handling-review check {asked.folder / 'program.toml'}")
+    return EXIT_DONE
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from handling_review import review
+    from handling_review.findings import blocking
+    from handling_review.problems import DataProblem
+    from handling_review.program import read_program
+
+    program = read_program(asked.program)
+    with _Progress() as progress:
+        findings = review.check(program, asked.as_of or program.review.as_of or date.today(), progress)
+    _print_findings(findings)
+    if asked.findings:
+        review.write_findings(findings, asked.findings)
+    if blocking(findings):
+        return DataProblem.exit_code
+    return EXIT_FINDINGS if any(f.severity == "look" for f in findings) else EXIT_DONE
+
+
+def _build(asked: argparse.Namespace) -> int:
+    return _built(asked.program, asked.as_of, asked.out)
+
+
+def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
+    from handling_review import review
+    from handling_review.program import read_program
+
+    program = read_program(program_file)
+    day = as_of or program.review.as_of or date.today()
+    target = out or Path(f"review-{day.isoformat()}")
+    with _Progress() as progress:
+        built = review.build(program, day, target, progress)
+    _print_findings(built.findings)
+    print(f"Review: {built.page}")
+    return EXIT_DONE
+
+
+def _print_findings(findings: Sequence[Finding]) -> None:
+    titles = {"blocks": "Blocks the review", "look": "Worth a look", "note": "For the record"}
+    for severity, title in titles.items():
+        chosen = [f for f in findings if f.severity == severity]
+        if chosen:
+            print(f"{title} ({len(chosen)}):")
+            for finding in chosen:
+                print(f"  {finding.sentence()}")
+    if not findings:
+        print("Nothing found that needs a look.")
+
+
+class _Progress:
+    """Stage and rows on stderr while a build runs; silent where stderr is no terminal."""
+
+    def __init__(self) -> None:
+        self._on = sys.stderr.isatty()
+        self._width = 0
+
+    def __enter__(self) -> _Progress:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._on and self._width:
+            sys.stderr.write("\r" + " " * self._width + "\r")
+            sys.stderr.flush()
+
+    def __call__(self, stage: str, rows: int) -> None:
+        if not self._on:
+            return
+        text = f"{stage}, {rows:,} rows" if rows else stage
+        sys.stderr.write("\r" + text.ljust(self._width))
+        sys.stderr.flush()
+        self._width = max(self._width, len(text))
+
+
+def _apologise(fault: BaseException) -> int:
+    """One line for the user; where it happened goes to a private log, without values."""
+    log = Path(tempfile.gettempdir()) / f"handling-review-fault-{os.getpid()}.log"
+    frames = "".join(traceback.format_tb(fault.__traceback__))
+    try:
+        handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as out:
+            out.write(f"{type(fault).__module__}.{type(fault).__qualname__}\n{frames}")
+        where = f"Where it happened: {log}"
+    except OSError:
+        where = "No log could be written."
+    print(f"handling-review: sorry, a fault of this program ({type(fault).__name__}). {where}", file=sys.stderr)
+    return ReviewProblem.exit_code
+
+
+def _closed_pipe() -> int:
+    """The reader of our output has gone; say no more."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return EXIT_DONE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

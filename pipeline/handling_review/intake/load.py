@@ -1,0 +1,182 @@
+"""All files of a program into the store: examined, read, judged, loaded; what was found on the way is returned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pyarrow as pa
+
+from handling_review.findings import Finding
+from handling_review.intake.cells import cell_findings
+from handling_review.intake.contracts import Contract, contract
+from handling_review.intake.dialect import Dialect, examine
+from handling_review.intake.reading import FileReader
+from handling_review.intake.values import Style
+from handling_review.problems import DataProblem
+from handling_review.program import FILE_NAMES, REQUIRED_FILES, Program
+from handling_review.store.database import Store
+
+Progress = Callable[[str, int], None]
+
+
+@dataclass(frozen=True)
+class FileRead:
+    """One input file as it was read: its fingerprint, its row accounting, its reader."""
+
+    file: str
+    file_no: int
+    path: Path
+    sha256: str
+    size: int
+    reader: FileReader
+
+    @property
+    def rows(self) -> int:
+        """Rows under the header."""
+        return self.reader.tally.rows_in
+
+
+@dataclass
+class Intake:
+    """What came in: files in order, and findings of the contract."""
+
+    files: list[FileRead] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    def name_of(self, file: str, file_no: int) -> str:
+        """File name of one input, for sentences."""
+        for one in self.files:
+            if one.file == file and one.file_no == file_no:
+                return one.path.name
+        return f"{file}.csv"
+
+
+def load_all(program: Program, store: Store, progress: Progress = lambda _stage, _rows: None) -> Intake:
+    """Read every file of the program into ``raw_<file>`` tables of the store.
+
+    Raises ``DataProblem`` that lists, one a line, every file that cannot be read at all.
+    """
+    examined: list[tuple[str, int, Dialect, Contract]] = []
+    troubles: list[str] = []
+    for name in FILE_NAMES:
+        for number, path in enumerate(program.files.get(name, ()), start=1):
+            one = contract(name)
+            try:
+                examined.append((name, number, examine(path, one, program.columns.get(name, {})), one))
+            except DataProblem as problem:
+                troubles.append(str(problem))
+    if troubles:
+        raise DataProblem("\n".join(troubles))
+    intake = Intake()
+    for name in FILE_NAMES:
+        _create(store, contract(name))
+    for name, number, dialect, one in examined:
+        _load_one(program, store, intake, name, number, dialect, one, progress)
+    _refuse_empty(intake)
+    return intake
+
+
+def style_of(program: Program, name: str, dialect: Dialect) -> Style:
+    """How a file writes its values, by the program file."""
+    return Style(
+        date_order=program.dates.get(name, "iso"),
+        decimal_comma=program.decimal_comma.get(name, False),
+        delimiter=dialect.delimiter,
+        codes=program.codes.get(name, {}),
+    )
+
+
+def _columns(one: Contract) -> list[tuple[str, str]]:
+    own = [(f.name, f.duckdb_type) for f in one.fields]
+    return [*own, ("record", "BIGINT"), ("line", "BIGINT"), ("file_no", "INTEGER")]
+
+
+def _create(store: Store, one: Contract) -> None:
+    store.load(one.name, _columns(one), None)
+
+
+def _load_one(
+    program: Program,
+    store: Store,
+    intake: Intake,
+    name: str,
+    number: int,
+    dialect: Dialect,
+    one: Contract,
+    progress: Progress,
+) -> None:
+    style = style_of(program, name, dialect)
+    reader = FileReader(dialect, one, style)
+    schema = reader.schema.append(pa.field("file_no", pa.int32()))
+
+    def numbered() -> Iterator[pa.RecordBatch]:
+        for batch in reader.batches():
+            progress(f"reading {dialect.path.name}", reader.tally.rows_in)
+            file_no = pa.array([number] * batch.num_rows, pa.int32())
+            yield pa.RecordBatch.from_arrays([*batch.columns, file_no], schema=schema)
+
+    store.load(name, _columns(one), pa.RecordBatchReader.from_batches(schema, numbered()))
+    read = FileRead(name, number, dialect.path, dialect.sha256, dialect.size, reader)
+    intake.files.append(read)
+    intake.findings += [*_file_findings(read, dialect), *cell_findings(dialect.path.name, reader, style)]
+
+
+def _file_findings(read: FileRead, dialect: Dialect) -> Iterator[Finding]:
+    if dialect.odd_bytes:
+        many = "byte is" if dialect.odd_bytes == 1 else "bytes are"
+        yield Finding(
+            severity="note",
+            rule="bytes outside UTF-8",
+            file=read.path.name,
+            line=dialect.odd_line,
+            message=f"{dialect.odd_bytes:,} {many} not UTF-8 and read as Windows-1252 text.",
+            what_to_do="If a word looks wrong, export the file as UTF-8.",
+            rows=dialect.odd_bytes,
+        )
+    if dialect.extra:
+        listed = ", ".join(repr(cell) for cell in dialect.extra)
+        yield Finding(
+            severity="note",
+            rule="columns not read",
+            file=read.path.name,
+            line=dialect.header_line,
+            message=f"columns not read: {listed}.",
+            what_to_do="Nothing, if the review does not need them; else map them in [columns].",
+            rows=len(dialect.extra),
+        )
+    absent = [f.name for f in read.reader.contract.fields if f.name not in dialect.columns]
+    used = read.reader.tally.used
+    if read.file == "incidents" and used and {"activity", "handling_related"} <= set(absent):
+        yield Finding(
+            severity="look",
+            rule="handling not recorded",
+            file=read.path.name,
+            line=dialect.header_line,
+            message="neither activity nor handling_related is in the log, so few cases can be called handling-related.",
+            what_to_do="Add or map one of them; event_type with source_person helps too.",
+            rows=used,
+            cases=used,
+        )
+
+
+def _refuse_empty(intake: Intake) -> None:
+    """A file with a header and no usable row is not zero injuries or zero hours."""
+    for name in REQUIRED_FILES:
+        read = [one for one in intake.files if one.file == name]
+        rows = sum(one.rows - one.reader.tally.excluded["blank line"] for one in read)
+        used = sum(one.reader.tally.used for one in read)
+        shown = read[0].path.name
+        if rows == 0:
+            raise DataProblem(
+                f"{shown}, line {read[0].reader.dialect.header_line}: a header and no rows. No rows is not the same as "
+                f"no {_what(name)}; export the whole period again."
+            )
+        if used == 0:
+            worst = max((f for f in intake.findings if f.file == shown and f.severity != "note"), key=lambda f: f.rows)
+            raise DataProblem(f"None of the {rows:,} rows can be used. {worst.sentence()}")
+
+
+def _what(name: str) -> str:
+    return {"incidents": "injuries", "hours": "hours", "training": "training"}[name]
