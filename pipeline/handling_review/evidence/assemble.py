@@ -1,0 +1,96 @@
+"""All evidence of one review in one object."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from handling_review.evidence import (
+    accounting,
+    actions,
+    before_after,
+    numbers,
+    rates,
+    reference,
+    reporting,
+    training,
+    units,
+)
+from handling_review.evidence.numbers import Number
+from handling_review.evidence.tables import ResultTables, Scope
+from handling_review.program import Program
+
+
+@dataclass(frozen=True)
+class DiaryEntry:
+    """Something that happened on a day, for one unit or for all ("all")."""
+
+    date: date
+    quarter: str
+    unit: str
+    what: str
+
+
+@dataclass(frozen=True)
+class Review:
+    """Everything the page and the tables print. ``numbers`` lists each published number once, by key."""
+
+    scope: Scope
+    program: Program
+    rates: rates.RatesEvidence
+    before_after: before_after.BeforeAfter
+    training: training.TrainingEvidence
+    units: units.UnitsEvidence
+    accounting: accounting.AccountingEvidence
+    reporting: reporting.ReportingEvidence
+    reference: reference.ReferenceEvidence
+    actions: tuple[actions.Candidate, ...]
+    diary: tuple[DiaryEntry, ...]
+    numbers: tuple[Number, ...]
+
+    @property
+    def series(self) -> str:
+        """The primary series of the program file."""
+        return self.program.analysis.series
+
+
+def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
+    """The review's evidence from one build's result tables.
+
+    Raises ``ValueError`` when two published numbers share a key.
+    """
+    rate = rates.gather(tables, program)
+    complete = rate.complete()
+    change = before_after.gather(tables, complete, program)
+    coverage = training.gather(tables, complete, units.unit_names(tables), program)
+    unit = units.gather(tables, complete, program)
+    rows = accounting.gather(tables)
+    mix = reporting.gather(tables, complete, program)
+    published_rates = reference.gather(tables, scope.facility_naics)
+    candidates = actions.gather(actions.Basis(rate, change, coverage, unit, rows, mix))
+    return Review(
+        scope=scope,
+        program=program,
+        rates=rate,
+        before_after=change,
+        training=coverage,
+        units=unit,
+        accounting=rows,
+        reporting=mix,
+        reference=published_rates,
+        actions=candidates,
+        diary=_diary(tables.events_diary),
+        numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, candidates),
+    )
+
+
+def _diary(frame: pd.DataFrame) -> tuple[DiaryEntry, ...]:
+    entries = []
+    for row in frame.to_dict("records"):
+        day = rates.as_date(row["date"])
+        quarter = f"{day.year}-Q{(day.month - 1) // 3 + 1}"
+        unit = "all" if pd.isna(row["unit"]) or not str(row["unit"]).strip() else str(row["unit"])
+        entries.append(DiaryEntry(day, quarter, unit, str(row["what"])))
+    return tuple(sorted(entries, key=lambda entry: (entry.date, entry.unit, entry.what)))

@@ -1,0 +1,242 @@
+"""Result objects as flat tables, the unit of each figure in its column name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+import pandas as pd
+
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.contrast import Contrast, Estimate
+from handling_review.evidence.measure import Rate
+from handling_review.evidence.numbers import Number
+from handling_review.evidence.training import STATUSES, Coverage
+
+Row = dict[str, Any]
+
+
+def result_frames(review: Review) -> dict[str, pd.DataFrame]:
+    """The frames behind the tables folder, by file name without its ending.
+
+    A withheld figure is an empty cell with the reason beside it. Limits carry the confidence level in their
+    name (``lower_95``). Rates are per 200,000 hours.
+    """
+    level = f"{100 * review.program.analysis.confidence:g}"
+    makers: Mapping[str, Callable[[Review, str], Iterable[Row]]] = {
+        "rates_by_quarter": _rates_by_quarter,
+        "rates_four_quarters": _rates_four_quarters,
+        "rates_by_unit": _rates_by_unit,
+        "rates_by_unit_and_quarter": _rates_by_unit_and_quarter,
+        "phases": _phases,
+        "before_after": _contrasts,
+        "comparisons": _comparisons,
+        "training_coverage": _coverage,
+        "people": _people,
+        "reporting_mix": _mix,
+        "row_accounting": _accounting,
+        "published_rates": _references,
+        "numbers": _numbers,
+    }
+    return {name: pd.DataFrame(list(make(review, level))) for name, make in makers.items()}
+
+
+def _value(number: Number | None) -> float | None:
+    return None if number is None else number.value
+
+
+def _count(number: Number) -> int:
+    return int(number.value or 0)
+
+
+def _rate_columns(rate: Rate, level: str) -> Row:
+    return {
+        "series": rate.series,
+        "cases": _count(rate.events),
+        "hours_worked": _value(rate.hours),
+        "rate_per_200k_hours": _value(rate.rate),
+        f"lower_{level}": _value(rate.lower),
+        f"upper_{level}": _value(rate.upper),
+        f"one_sided_upper_{level}": _value(rate.limit),
+        "reliability": rate.reliability,
+        "withheld_because": rate.withheld,
+    }
+
+
+def _rates_by_quarter(review: Review, level: str) -> Iterable[Row]:
+    for span in review.rates.quarters:
+        for rate in span.rates:
+            yield {
+                "quarter": span.quarter,
+                "quarter_start": span.start,
+                "quarter_end": span.end,
+                "is_complete": span.is_complete,
+                "is_provisional": span.is_provisional,
+                **_rate_columns(rate, level),
+            }
+
+
+def _rates_four_quarters(review: Review, level: str) -> Iterable[Row]:
+    for span in review.rates.rolling:
+        for rate in span.rates:
+            yield {
+                "last_quarter": span.quarter,
+                "period_start": span.start,
+                "period_end": span.end,
+                "is_complete": span.is_complete,
+                "is_provisional": span.is_provisional,
+                **_rate_columns(rate, level),
+            }
+
+
+def _rates_by_unit(review: Review, level: str) -> Iterable[Row]:
+    for row in review.units.rows:
+        for window, rate in (("last_four_quarters", row.recent), ("all_complete_quarters", row.overall)):
+            yield {
+                "unit": row.unit,
+                "unit_name": row.name,
+                "care_type": row.care_type,
+                "program_start": row.program_start,
+                "window": window,
+                **_rate_columns(rate, level),
+                "ratio_to_other_units": _value(row.against_rest.value)
+                if row.against_rest and window == "all_complete_quarters"
+                else None,
+            }
+
+
+def _rates_by_unit_and_quarter(review: Review, level: str) -> Iterable[Row]:
+    for cell in review.rates.unit_quarters:
+        for rate in cell.rates:
+            yield {
+                "unit": cell.unit,
+                "quarter": cell.quarter,
+                "is_complete": cell.is_complete,
+                **_rate_columns(rate, level),
+            }
+
+
+def _phases(review: Review, level: str) -> Iterable[Row]:
+    for phase in review.before_after.phases:
+        for rate in phase.rates:
+            yield {
+                "phase": phase.phase,
+                "compared": phase.in_contrast,
+                "share_of_hours": _value(phase.hours_share),
+                **_rate_columns(rate, level),
+            }
+
+
+def _estimate(name: str, estimate: Estimate | None, level: str) -> Row:
+    return {
+        name: _value(estimate.value) if estimate else None,
+        f"{name}_lower_{level}": _value(estimate.lower) if estimate else None,
+        f"{name}_upper_{level}": _value(estimate.upper) if estimate else None,
+    }
+
+
+def _contrast_columns(item: Contrast, level: str) -> Row:
+    return {
+        "question": item.name,
+        "series": item.series,
+        "compared": item.labels[0],
+        "with": item.labels[1],
+        "cases_compared": _count(item.now.events),
+        "hours_worked_compared": _value(item.now.hours),
+        "cases_with": _count(item.then.events),
+        "hours_worked_with": _value(item.then.hours),
+        **_estimate("rate_ratio", item.ratio, level),
+        **_estimate("rate_difference_per_200k_hours", item.difference, level),
+        **_estimate("cases_avoided", item.avoided, level),
+        "verdict": item.verdict,
+    }
+
+
+def _contrasts(review: Review, level: str) -> Iterable[Row]:
+    change = review.before_after
+    bounds = change.unclassified
+    items = (
+        *change.contrasts,
+        *change.variants,
+        bounds.all_counted,
+        bounds.most_favourable,
+        bounds.least_favourable,
+    )
+    for item in items:
+        yield {"design": change.design, **_contrast_columns(item, level)}
+
+
+def _comparisons(review: Review, level: str) -> Iterable[Row]:
+    for item in review.rates.comparisons:
+        yield _contrast_columns(item, level)
+
+
+def _coverage(review: Review, level: str) -> Iterable[Row]:
+    def row(kind: str, item: Coverage) -> Row:
+        shares: tuple[Number | None, ...] = item.shares or (None,) * len(STATUSES)
+        return {
+            "place": kind,
+            "quarter": item.name if kind == "facility" else review.training.latest,
+            "unit": "" if kind == "facility" else item.name,
+            "hours_worked": _value(item.total),
+            **{f"hours_worked_{s}": _value(h) for s, h in zip(STATUSES, item.hours, strict=True)},
+            **{f"share_of_hours_{s}": _value(h) for s, h in zip(STATUSES, shares, strict=True)},
+            "withheld_because": item.reason,
+        }
+
+    for quarter in review.training.quarters:
+        yield row("facility", quarter)
+    for unit in review.training.units:
+        yield row("unit", unit)
+
+
+def _people(review: Review, level: str) -> Iterable[Row]:
+    for row in review.training.people:
+        yield {
+            "quarter": row.quarter,
+            "people_with_hours": _count(row.with_hours),
+            "people_trained": _count(row.trained),
+            "people_lapsed": _count(row.lapsed),
+        }
+
+
+def _mix(review: Review, level: str) -> Iterable[Row]:
+    for year in review.reporting.years:
+        yield {
+            "year": year.year,
+            "complete_quarters": year.quarters,
+            "hours_worked": _value(year.hours),
+            "first_aid_cases": _count(year.first_aid),
+            "recordable_cases": _count(year.recordable),
+            "dart_cases": _count(year.dart),
+            "days_away_cases": _count(year.days_away),
+            **_estimate("dart_share_of_recordable", year.dart_share, level),
+        }
+
+
+def _accounting(review: Review, level: str) -> Iterable[Row]:
+    for row in review.accounting.rules:
+        yield {
+            "file": row.file,
+            "rule": row.rule,
+            "kind": row.kind,
+            "rows": _count(row.rows),
+            "meaning": row.meaning,
+        }
+
+
+def _references(review: Review, level: str) -> Iterable[Row]:
+    for row in review.reference.rates:
+        yield {
+            "naics": row.naics,
+            "ownership": row.ownership,
+            "year": row.year,
+            "series": row.series,
+            "rate_per_200k_hours": _value(row.rate),
+            "source": row.source,
+        }
+
+
+def _numbers(review: Review, level: str) -> Iterable[Row]:
+    for number in review.numbers:
+        yield {"key": number.key, "value": number.value, "unit": number.unit, "shown": number.shown}

@@ -1,0 +1,114 @@
+"""Published numbers: each with a key, a unit and the one form in which it is shown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+from urllib.parse import quote
+
+RATE_UNIT = "cases per 200,000 hours"
+
+
+@dataclass(frozen=True)
+class Number:
+    """One published number.
+
+    ``value`` is ``None`` where the quantity is not defined and ``inf`` where a limit has no end; ``shown``
+    is the text that stands everywhere the number is printed.
+    """
+
+    key: str
+    value: float | None
+    unit: str
+    shown: str
+
+    def __str__(self) -> str:
+        """The number as it is shown."""
+        return self.shown
+
+
+def key_part(name: str) -> str:
+    """A unit's code as one part of a key: percent-encoded, so that no two codes share a key."""
+    return quote(name, safe="")
+
+
+def _fixed(value: float, decimals: int) -> str:
+    """Fixed decimals with thousands separators, a true minus sign and no negative zero."""
+    text = f"{abs(value):,.{decimals}f}"
+    is_zero = not any(digit in text for digit in "123456789")
+    return text if value >= 0 or is_zero else f"−{text}"
+
+
+def _measure(key: str, value: float | None, unit: str, decimals: int) -> Number:
+    if value is None or math.isnan(value):
+        return Number(key, None, unit, "not defined")
+    if math.isinf(value):
+        return Number(key, value, unit, "no limit")
+    return Number(key, value, unit, _fixed(value, decimals))
+
+
+def count(key: str, value: int, unit: str = "cases") -> Number:
+    """A whole count of cases, people, rows or days."""
+    return Number(key, int(value), unit, f"{int(value):,}")
+
+
+def hours(key: str, value: float) -> Number:
+    """Hours worked, shown to the whole hour."""
+    return _measure(key, value, "hours", 0)
+
+
+def rate(key: str, value: float) -> Number:
+    """Cases per 200,000 hours, one decimal."""
+    return _measure(key, value, RATE_UNIT, 1)
+
+
+def difference(key: str, value: float) -> Number:
+    """Difference of two rates per 200,000 hours, one decimal."""
+    return _measure(key, value, RATE_UNIT, 1)
+
+
+def ratio(key: str, value: float | None) -> Number:
+    """Ratio of two rates, two decimals; not defined when both counts are zero."""
+    return _measure(key, value, "ratio", 2)
+
+
+def cases_avoided(key: str, value: float) -> Number:
+    """Estimated cases, one decimal below ten and whole from ten on."""
+    return _measure(key, value, "cases", 1 if abs(value) < 10 else 0)
+
+
+def share(key: str, value: float) -> Number:
+    """A share between 0 and 1, shown as a whole percentage."""
+    number = _measure(key, value, "share", 2)
+    return number if number.value is None else Number(key, value, "share", f"{_fixed(100 * value, 0)}%")
+
+
+def years(key: str, value: float) -> Number:
+    """A length of time in years, one decimal."""
+    return _measure(key, value, "years", 1)
+
+
+def numbers_in(thing: Any) -> Iterator[Number]:
+    """Every ``Number`` inside nested result objects, in the order of their fields."""
+    if isinstance(thing, Number):
+        yield thing
+    elif is_dataclass(thing) and not isinstance(thing, type):
+        for field in fields(thing):
+            yield from numbers_in(getattr(thing, field.name))
+    elif isinstance(thing, tuple):
+        for part in thing:
+            yield from numbers_in(part)
+
+
+def published(*things: Any) -> tuple[Number, ...]:
+    """The flat list of published numbers, each key once.
+
+    Raises ``ValueError`` when one key stands for two different numbers: the page would contradict itself.
+    """
+    found: dict[str, Number] = {}
+    for number in numbers_in(tuple(things)):
+        if found.setdefault(number.key, number) != number:
+            raise ValueError(f"two numbers share the key {number.key}")
+    return tuple(found.values())
