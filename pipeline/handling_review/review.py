@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import platform
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -221,7 +220,7 @@ def _write_manifest(program: Program, found: Measured, folder: Path) -> None:
     manifest = {
         "facility": program.facility.name,
         "run_id": _run_id(program, found),
-        "review": {name: value for name, value in vars(found.days).items()},
+        "review": dict(vars(found.days)),
         "settings_sha256": program.settings_hash(),
         "settings": program.settings(),
         "inputs": found.tables["inputs"].to_dict("records"),

@@ -114,9 +114,10 @@ def _odd_bytes(path: Path, text: str, line: int) -> tuple[int, int]:
     first = line + text.count("\n", 0, odd[0])
     for at in odd:
         if ord(text[at]) - 0xDC00 in (0x81, 0x8D, 0x8F, 0x90, 0x9D):
+            where = line + text.count("\n", 0, at)
             raise DataProblem(
-                f"{path.name}, line {line + text.count(chr(10), 0, at)}: byte 0x{ord(text[at]) - 0xDC00:02X} is neither "
-                "UTF-8 nor Windows-1252 text. Export the file again as CSV in UTF-8."
+                f"{path.name}, line {where}: byte 0x{ord(text[at]) - 0xDC00:02X} is neither UTF-8 nor Windows-1252 "
+                "text. Export the file again as CSV in UTF-8."
             )
     return len(odd), first
 

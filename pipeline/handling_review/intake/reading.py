@@ -57,7 +57,7 @@ class Tally:
     set_aside: Counter[str] = field(default_factory=Counter)
     excluded: Counter[str] = field(default_factory=Counter)
     cells: Counter[tuple[str, str]] = field(default_factory=Counter)
-    hours_set_aside: Counter[tuple[str, str]] = field(default_factory=Counter)
+    hours_set_aside: dict[tuple[str, str], float] = field(default_factory=dict)
     kept: dict[tuple[str, str], list[BadCell]] = field(default_factory=dict)
 
     def keep(self, bad: BadCell) -> None:
@@ -235,7 +235,8 @@ class FileReader:
                 fresh = broken & ~bad
                 tally.set_aside[f"{name}: {rule}"] += int(fresh.sum())
                 if "hours" in frame.columns:
-                    tally.hours_set_aside[name, rule] += float(frame.get_column("hours").filter(fresh).sum() or 0)
+                    moved = float(frame.get_column("hours").filter(fresh).sum() or 0)
+                    tally.hours_set_aside[name, rule] = tally.hours_set_aside.get((name, rule), 0.0) + moved
             bad = bad | failing
         good = frame.filter(~(bad | blank))
         tally.rows_in += len(frame)
@@ -265,19 +266,20 @@ class FileReader:
     def _arrow(self, good: pl.DataFrame) -> pa.RecordBatch:
         table = good.to_arrow()
         arrays = [
-            table.column(one.name).cast(one.type).combine_chunks()
+            _one_array(table.column(one.name).cast(one.type))
             if one.name in table.column_names
             else pa.nulls(table.num_rows, one.type)
             for one in self.schema
         ]
-        return (
-            pa.Table.from_arrays(arrays, schema=self.schema).combine_chunks().to_batches(max_chunksize=None)[0]
-            if table.num_rows
-            else pa.RecordBatch.from_pylist([], schema=self.schema)
-        )
+        return pa.RecordBatch.from_arrays(arrays, schema=self.schema)
 
     def _broken(self, error: Exception) -> str:
         where = f"{self.dialect.path.name}: after line {self._counter.line}"
         if "straddling" in str(error):
             return f"{where} a row is longer than 16 MB; a quotation mark may be left open. Mend it or export again."
         return f"{where} the text cannot be split into rows. Export the file again as CSV."
+
+
+def _one_array(column: pa.ChunkedArray) -> pa.Array:
+    """The column as one array, which may hold no value."""
+    return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], column.type)

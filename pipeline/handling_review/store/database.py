@@ -99,7 +99,8 @@ class Store:
 
     def frame(self, table: str) -> pd.DataFrame:
         """A result table as a pandas frame, in its stored order."""
-        return self._con.sql(f"SELECT * FROM {_name(table)}").df()
+        found: pd.DataFrame = self._con.sql(f"SELECT * FROM {_name(table)}").df()
+        return found
 
     def scalar(self, sql: str) -> Any:
         """First value of a fixed query of this package."""

@@ -1,4 +1,4 @@
-"""Moving a finished review in place: written beside, synced, then exchanged, so that a build that dies leaves the old one."""
+"""Moving a finished review in place: written beside, synced, exchanged, so a build that dies leaves the old one."""
 
 from __future__ import annotations
 
