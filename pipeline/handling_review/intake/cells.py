@@ -47,7 +47,11 @@ def _finding(
     shown = "" if personal else first.text[:60]
     lines = ", ".join(str(c.line) for c in cells[1:SHOWN_LINES])
     more = f" Also line {lines}" + (" and more." if count > SHOWN_LINES else ".") if lines else ""
-    rows = f"{count:,} rows are" if count > 1 else "The row is"
+    vital = field is None or contract.is_vital(column)
+    if vital:
+        fate = f"{count:,} rows are set aside." if count > 1 else "The row is set aside."
+    else:
+        fate = f"{count:,} values are not used; their rows are." if count > 1 else "The value is not used; the row is."
     quoted = f"found {shown!r}; " if shown else ""
     return Finding(
         severity="look",
@@ -56,11 +60,11 @@ def _finding(
         line=first.line,
         column="" if column == "row" else column,
         found=shown,
-        message=f"{quoted}{_what_failed(field, rule)} {rows} set aside.{more}",
+        message=f"{quoted}{_what_failed(field, rule)} {fate}{more}",
         what_to_do=_remedy(file, contract, field, rule, first.text, style),
         rows=count,
         hours=tally.hours_set_aside.get((column, rule), 0.0),
-        cases=count if contract.name == "incidents" else 0,
+        cases=count if contract.name == "incidents" and vital else 0,
     )
 
 

@@ -94,6 +94,13 @@ class Contract:
                 return one
         raise KeyError(name)
 
+    def is_vital(self, name: str) -> bool:
+        """Whether a row is worthless without a valid value here: required, or one of the columns of a group.
+
+        A bad value elsewhere is dropped and the row stays, since losing a case over a side detail would lower a rate.
+        """
+        return self.field(name).required or any(name in group for group in self.column_groups)
+
     @property
     def names(self) -> tuple[str, ...]:
         """Column names in order."""

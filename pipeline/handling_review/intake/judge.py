@@ -31,7 +31,7 @@ def _type_holds(field: Field) -> pl.Expr:
     formed = column.str.contains(_FORM[field.type])
     if field.type == "date":
         real = column.str.to_date("%Y-%m-%d", strict=False).is_not_null()
-        return formed & real
+        return column.is_null() | (formed & real)
     return formed
 
 

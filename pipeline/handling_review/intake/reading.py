@@ -48,6 +48,8 @@ class BadCell:
 class Tally:
     """Row accounting of one file while it is read: each row is used, set aside or excluded, once.
 
+    A bad value in a column that is not vital is dropped, and its row stays.
+
     ``set_aside`` and ``excluded`` count rows by rule; ``cells`` counts failing cells by column and rule, of which
     ``kept`` holds the first.
     """
@@ -232,12 +234,15 @@ class FileReader:
             for rule in sorted(rules.filter(failing).unique().to_list()):
                 broken = failing & (rules == rule).fill_null(False)
                 self._keep_cells(frame, name, rule, broken, column)
+                if not self.contract.is_vital(name):
+                    continue
                 fresh = broken & ~bad
                 tally.set_aside[f"{name}: {rule}"] += int(fresh.sum())
                 if "hours" in frame.columns:
                     moved = float(frame.get_column("hours").filter(fresh).sum() or 0)
                     tally.hours_set_aside[name, rule] = tally.hours_set_aside.get((name, rule), 0.0) + moved
-            bad = bad | failing
+            if self.contract.is_vital(name):
+                bad = bad | failing
         good = frame.filter(~(bad | blank))
         tally.rows_in += len(frame)
         tally.excluded["blank line"] += int(blank.sum())
