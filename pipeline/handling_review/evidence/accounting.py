@@ -50,7 +50,10 @@ class InputFile:
 
 @dataclass(frozen=True)
 class FindingGroup:
-    """Findings of one rule in one file: where they are and what to do, never the value found."""
+    """Findings of one rule in one file: where they are and what to do, never the value found.
+
+    ``message`` is empty where it would repeat a value from a row: that value may point at one person.
+    """
 
     severity: str
     rule: str
@@ -59,6 +62,7 @@ class FindingGroup:
     count: Number
     lines: tuple[int, ...]
     more_lines: bool
+    message: str
     what_to_do: str
 
 
@@ -168,6 +172,7 @@ def _groups(findings: pd.DataFrame) -> tuple[FindingGroup, ...]:
                 count=numbers.count(f"findings/{severity}/{file}/{key_part(rule)}", total, "findings"),
                 lines=tuple(lines[:_LINES_SHOWN]),
                 more_lines=len(lines) > _LINES_SHOWN or total > len(lines) > 0,
+                message=_message(part),
                 what_to_do=str(part["what_to_do"].iloc[0]),
             )
         )
@@ -177,3 +182,10 @@ def _groups(findings: pd.DataFrame) -> tuple[FindingGroup, ...]:
             key=lambda g: (SEVERITIES.index(g.severity), -int(g.count.value or 0), g.file, g.rule),
         )
     )
+
+
+def _message(part: pd.DataFrame) -> str:
+    """The message of a group of findings, unless it quotes a value or there are several different ones."""
+    quoted = [not pd.isna(value) and str(value) != "" for value in part["found"]]
+    messages = {str(value) for value in part["message"]}
+    return messages.pop() if len(messages) == 1 and not any(quoted) else ""

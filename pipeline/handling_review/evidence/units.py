@@ -96,7 +96,7 @@ def gather(tables: ResultTables, complete: tuple[str, ...], program: Program) ->
             UnitRow(
                 unit=unit,
                 name=name,
-                care_type=str(record.get("care_type") or ""),
+                care_type=_text(record.get("care_type")),
                 program_start=None if start is None or pd.isna(start) else as_date(start),
                 is_comparison=bool(record.get("comparison", False)),
                 recent=_rate(unit, "four-quarters", by_recent.get(unit, Tally()), series, program),
@@ -123,6 +123,10 @@ def _of_series(tallies: Mapping[tuple[object, ...], Tally], series: str) -> dict
 
 def _rate(unit: str, window: str, tally: Tally, series: str, program: Program) -> Rate:
     return measure(f"unit:{key_part(unit)}/{window}", series, tally, program, hide_few=True)
+
+
+def _text(value: object) -> str:
+    return value if isinstance(value, str) else ""
 
 
 def _limit(value: float | None) -> float:

@@ -1,6 +1,6 @@
 -- grain: one person (null: hours without an id) x unit x quarter x phase x lapsed x side of go-live x source of hours
 -- hours are shared over the days of their period: the first k of d days hold floor(hours * k / d), counted in
--- ten-thousandths of an hour, so that parts are whole numbers and always add up to the row's hours
+-- hundred-millionths of an hour, so that parts are whole numbers and always add up to the row's hours
 CREATE TABLE int_person_time AS
 WITH pieces AS (
     SELECT h.employee_id, h.unit, u.quarter, u.go_live_phase, h.source,
@@ -8,7 +8,7 @@ WITH pieces AS (
             WHEN h.employee_id IS NULL OR s.absent_is_unknown THEN 'unknown' ELSE 'never'
         END) AS phase,
         coalesce(t.lapsed, FALSE) AS lapsed,
-        CAST(h.hours * 10000 AS BIGINT) AS hours_e4,
+        CAST(h.hours * 100000000 AS BIGINT) AS hours_e8,
         h.last_day - h.first_day + 1 AS days,
         greatest(u.from_day, coalesce(t.from_day, u.from_day)) - h.first_day AS days_before,
         least(u.to_day, coalesce(t.to_day, u.to_day)) - h.first_day + 1 AS days_through
@@ -21,7 +21,7 @@ WITH pieces AS (
     WHERE h.fate = 'used'
 )
 SELECT employee_id, unit, quarter, phase, lapsed, go_live_phase, source,
-    CAST(sum((hours_e4 * days_through) // days - (hours_e4 * days_before) // days) AS BIGINT) AS hours_e4
+    CAST(sum((hours_e8 * days_through) // days - (hours_e8 * days_before) // days) AS BIGINT) AS hours_e8
 FROM pieces
 GROUP BY employee_id, unit, quarter, phase, lapsed, go_live_phase, source
 ORDER BY employee_id NULLS FIRST, unit, quarter, phase, lapsed, go_live_phase, source;

@@ -1,7 +1,7 @@
 -- grain: one quarter x unit x phase x side of go-live x lapsed x series, wherever there are hours or cases
 CREATE TABLE out_person_time AS
 WITH hours AS (
-    SELECT quarter, unit, phase, go_live_phase, lapsed, sum(hours_e4) AS hours_e4
+    SELECT quarter, unit, phase, go_live_phase, lapsed, sum(hours_e8) AS hours_e8
     FROM int_person_time
     GROUP BY quarter, unit, phase, go_live_phase, lapsed
 ),
@@ -29,7 +29,7 @@ SELECT k.quarter, k.unit, k.phase, k.go_live_phase, k.lapsed, r.series,
         WHEN 'days_away' THEN c.days_away
         WHEN 'first_aid' THEN c.first_aid
     END, 0) AS BIGINT) AS events,
-    CAST(coalesce(h.hours_e4, 0) / 10000.0 AS DOUBLE) AS hours
+    CAST(coalesce(h.hours_e8, 0) / 100000000.0 AS DOUBLE) AS hours
 FROM cells AS k
 CROSS JOIN series AS r
 LEFT JOIN hours AS h

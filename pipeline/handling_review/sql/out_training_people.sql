@@ -5,6 +5,6 @@ SELECT q.quarter,
     count(DISTINCT p.employee_id) FILTER (p.phase = 'after' AND NOT p.lapsed) AS people_trained,
     count(DISTINCT p.employee_id) FILTER (p.lapsed) AS people_lapsed
 FROM quarters AS q
-LEFT JOIN int_person_time AS p ON p.quarter = q.quarter AND p.hours_e4 > 0
+LEFT JOIN int_person_time AS p ON p.quarter = q.quarter AND p.hours_e8 > 0
 GROUP BY q.quarter, q.quarter_start
 ORDER BY q.quarter_start;

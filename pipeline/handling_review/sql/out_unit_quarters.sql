@@ -1,7 +1,7 @@
 -- grain: one unit x quarter with hours or expected hours
 CREATE TABLE out_unit_quarters AS
 WITH hours AS (
-    SELECT unit, quarter, sum(hours_e4) AS hours_e4 FROM int_person_time GROUP BY unit, quarter
+    SELECT unit, quarter, sum(hours_e8) AS hours_e8 FROM int_person_time GROUP BY unit, quarter
 ),
 missing AS (
     SELECT g.unit, q.quarter,
@@ -11,7 +11,7 @@ missing AS (
     GROUP BY g.unit, q.quarter
 )
 SELECT coalesce(h.unit, m.unit) AS unit, coalesce(h.quarter, m.quarter) AS quarter,
-    CAST(coalesce(h.hours_e4, 0) / 10000.0 AS DOUBLE) AS hours,
+    CAST(coalesce(h.hours_e8, 0) / 100000000.0 AS DOUBLE) AS hours,
     CAST(coalesce(m.days, 0) AS BIGINT) AS hours_days_missing,
     m.days IS NULL AND q.quarter_end <= s.hours_through AND q.quarter_end <= s.log_through
         AND q.quarter_end <= s.review_end AND q.quarter_start >= s.review_start AS is_complete,
