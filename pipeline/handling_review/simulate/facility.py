@@ -34,7 +34,6 @@ from handling_review.simulate.plan import (
 from handling_review.simulate.training import Classes, Roster, classes, roster
 
 TRUE_SERIES = ("handling", "non_handling")
-LOG_SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
 
 
 @dataclass(frozen=True)
@@ -249,7 +248,7 @@ def _log(log: pl.DataFrame) -> dict[str, Any]:
     """What the log shows by series and phase, with the rules for blank ids and undecided cases applied."""
     handling = pl.col("true_series") == "handling"
     recordable = pl.col("true_series").is_in(TRUE_SERIES)
-    undecided = recordable & (pl.col("activity") == "unknown")
+    undecided = recordable & (pl.col("activity") == "unknown").fill_null(False)
     masks = {
         "handling": handling & ~undecided,
         "non_handling": recordable & ~handling & ~undecided,
@@ -262,10 +261,7 @@ def _log(log: pl.DataFrame) -> dict[str, Any]:
     seen = log.with_columns(
         phase=pl.when(pl.col("employee_id").is_null()).then(UNKNOWN).otherwise(pl.col("true_phase"))
     )
-    counted = {
-        name: _count(seen.filter(mask.fill_null(False))["phase"].to_numpy(), len(PHASES))
-        for name, mask in masks.items()
-    }
+    counted = {name: _count(seen.filter(mask)["phase"].to_numpy(), len(PHASES)) for name, mask in masks.items()}
     return {
         "rows": log.height,
         "events": {name: {phase: int(values[p]) for p, phase in enumerate(PHASES)} for name, values in counted.items()},

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
 import polars as pl
 
 from handling_review.simulate.plan import HANDS_ON, Plan
+
+PAYROLL_DAY = "%m/%d/%Y"  # how the hours file writes a date
 
 
 @dataclass(frozen=True)
@@ -76,8 +78,12 @@ def planted(
     return tuple(planter.edits), planter.notes
 
 
-def _text(row: dict[str, Any]) -> dict[str, str]:
-    return {name: "" if value is None else str(value) for name, value in row.items()}
+def _text(row: dict[str, Any], day: str = "%Y-%m-%d") -> dict[str, str]:
+    """The row as texts, dates in the style of its file."""
+    return {
+        name: "" if value is None else value.strftime(day) if isinstance(value, date) else str(value)
+        for name, value in row.items()
+    }
 
 
 def _in_the_log(plan: Plan, planter: _Planter, log: pl.DataFrame) -> None:
@@ -227,7 +233,6 @@ def _in_the_hours(plan: Plan, planter: _Planter, hours: pl.DataFrame) -> None:
                     "joined to its unit through the alias table",
                 )
     regular = rows.filter((pl.col("pay_code") == "REG") & (pl.col("hours") > 40))
-    appended: list[dict[str, str]] = []
     if regular.height:
         row = regular.row(regular.height // 2, named=True)
         planter.cells(
@@ -237,8 +242,9 @@ def _in_the_hours(plan: Plan, planter: _Planter, hours: pl.DataFrame) -> None:
             "the two rows net to the hours worked",
         )
         back = {name: row[name] for name in hours.columns} | {"hours": "-8.00"}
-        appended.append(_text(back))
-        planter.append("hours", appended, "hours", "the row of -8.00", "nets with the row above it in time")
+        planter.append(
+            "hours", [_text(back, PAYROLL_DAY)], "hours", "the row of -8.00", "nets with the row above it in time"
+        )
     total = hours["hours"].sum()
     planter.append(
         "hours",

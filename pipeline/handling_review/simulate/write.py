@@ -12,7 +12,7 @@ import polars as pl
 
 from handling_review.problems import ReviewProblem
 from handling_review.simulate.facility import Facility, id_texts
-from handling_review.simulate.mess import Edit
+from handling_review.simulate.mess import PAYROLL_DAY, Edit
 from handling_review.simulate.people import FTE, FTE_SHARE, pay, people, person_periods
 from handling_review.simulate.plan import Plan
 from handling_review.simulate.program_file import HEADERS, program_text
@@ -32,7 +32,7 @@ FILES = (
 SOURCE_WORDS = {"payroll": "PAYROLL", "agency": "AP"}
 SHIFT_COLUMNS = ("employee_id", "unit", "work_date", "hours")
 SHIFT_HUNDREDTHS = 800  # the usual shift
-ROWS_MARGIN = 1.06  # more posts than the rows should need, so that chance cannot leave the file short
+ROWS_EXCESS = 0.01  # part of the rows that may be cut off at the end; a post more or less always fits in
 
 
 def write(facility: Facility, folder: Path, *, shift_rows: int | None = None) -> None:
@@ -50,6 +50,7 @@ def write(facility: Facility, folder: Path, *, shift_rows: int | None = None) ->
         edits = [edit for edit in facility.edits if edit.file == name]
         text = _edited(_texts(name, getattr(facility, name)), edits)
         if name == "hours":
+            text = text.with_columns(pl.col("source").replace(SOURCE_WORDS))
             text = text.select(pl.col(column).alias(theirs) for column, theirs in HEADERS.items())
         body = text.write_csv(line_terminator="\n", quote_style="necessary")
         target.write_bytes(body.encode("cp1252" if name == "incidents" else "utf-8"))
@@ -61,7 +62,7 @@ def write(facility: Facility, folder: Path, *, shift_rows: int | None = None) ->
 
 def _texts(name: str, frame: pl.DataFrame) -> pl.DataFrame:
     """The frame as the texts to write: month/day/year in the payroll file, year-month-day elsewhere."""
-    day = "%m/%d/%Y" if name == "hours" else "%Y-%m-%d"
+    day = PAYROLL_DAY if name == "hours" else "%Y-%m-%d"
     kinds = {
         column: pl.col(column).dt.strftime(day)
         if kind == pl.Date
@@ -70,10 +71,7 @@ def _texts(name: str, frame: pl.DataFrame) -> pl.DataFrame:
         else pl.col(column).cast(pl.String)
         for column, kind in frame.schema.items()
     }
-    text = frame.select(expression.alias(column) for column, expression in kinds.items())
-    if name == "hours":
-        text = text.with_columns(pl.col("source").replace(SOURCE_WORDS))
-    return text
+    return frame.select(expression.alias(column) for column, expression in kinds.items())
 
 
 def _edited(text: pl.DataFrame, edits: Iterable[Edit]) -> pl.DataFrame:
@@ -97,13 +95,37 @@ def _edited(text: pl.DataFrame, edits: Iterable[Edit]) -> pl.DataFrame:
 
 
 def plan_for_rows(plan: Plan, rows: int) -> Plan:
-    """The plan with so many posts that its shifts fill ``rows`` rows of a shift-level hours file."""
-    tenure = 365.25 / plan.period_days / max(plan.turnover_per_year, 1e-9)
-    filled = tenure / (tenure + 1.5)  # a post stands vacant for 0 to 3 periods between two people
+    """The plan with so many posts that its shifts just fill ``rows`` rows of a shift-level hours file.
+
+    Counts the shifts and adjusts the posts, so that little is cut off. Two posts a unit are the least.
+    """
     hours = float(FTE @ FTE_SHARE) * 80 / 14 * plan.period_days
-    shifts = hours * 100 / SHIFT_HUNDREDTHS * plan.periods * filled
-    staff = max(2 * len(plan.units), int(np.ceil(rows / shifts * ROWS_MARGIN)))
-    return replace(plan, staff=staff)
+    least = 2 * len(plan.units)
+    found = replace(plan, staff=max(least, round(rows * SHIFT_HUNDREDTHS / 100 / hours / plan.periods)))
+    for _ in range(20):
+        shifts = _count_shifts(found)
+        if shifts >= rows and (shifts <= rows * (1 + ROWS_EXCESS) or found.staff == least):
+            return found
+        wanted = int(np.ceil(found.staff * rows * (1 + ROWS_EXCESS / 2) / shifts))
+        if wanted == found.staff:
+            wanted += 1 if shifts < rows else -1
+        found = replace(found, staff=max(least, wanted))
+    while _count_shifts(found) < rows:  # so few rows that one post is more than the excess allowed
+        found = replace(found, staff=found.staff + 1)
+    return found
+
+
+def _count_shifts(plan: Plan) -> int:
+    staff = people(plan)
+    periods = person_periods(staff)
+    counted = (_shifts(plan, pay(plan, staff, periods, block).worked) for block in range(periods.blocks))
+    return sum(int(shifts.sum()) for shifts in counted)
+
+
+def _shifts(plan: Plan, worked: np.ndarray) -> np.ndarray:
+    """Shifts in a pay period for hours worked, in hundredths."""
+    found: np.ndarray = np.clip(np.rint(worked / SHIFT_HUNDREDTHS), 1, plan.period_days).astype(np.int64)
+    return found
 
 
 def write_hours(plan: Plan, path: Path, rows: int | None = None) -> int:
@@ -138,7 +160,7 @@ def _shift_blocks(plan: Plan) -> Iterator[pl.DataFrame]:
     for block in range(periods.blocks):
         stint, period = periods.block(block)
         quarters = pay(plan, staff, periods, block).worked // 25
-        shifts = np.clip(np.rint(quarters * 25 / SHIFT_HUNDREDTHS), 1, plan.period_days).astype(np.int64)
+        shifts = _shifts(plan, quarters * 25)
         row = np.repeat(np.arange(len(stint)), shifts)
         place = np.arange(len(row)) - np.repeat(np.cumsum(shifts) - shifts, shifts)
         each, left = np.divmod(quarters, shifts)
