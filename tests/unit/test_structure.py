@@ -1,0 +1,97 @@
+"""The shape of the project: imports one way, top level fixed, shipped files readable, light start."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import handling_review
+from handling_review import files
+
+PACKAGE = Path(handling_review.__file__).parent
+LAYERS = (
+    {"problems"},
+    {"findings", "files"},
+    {"program"},
+    {"stats", "store"},
+    {"intake", "simulate"},
+    {"evidence"},
+    {"page"},
+    {"review", "starter"},
+    {"cli"},
+)
+RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
+HEAVY = ("pandas", "polars", "pandera", "duckdb", "pyarrow", "plotly", "scipy", "numpy", "jinja2", "statsmodels")
+
+
+def modules() -> list[Path]:
+    return sorted(p for p in PACKAGE.rglob("*.py") if p.parent != PACKAGE or p.stem not in ("__init__", "__main__"))
+
+
+def layer_of(path: Path) -> str:
+    first = path.relative_to(PACKAGE).parts[0]
+    return first.removesuffix(".py")
+
+
+def imported(path: Path) -> set[str]:
+    """Layers of this package that a module imports, wherever in the module the import stands."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names: list[str] = []
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module == "handling_review":
+            names = [f"handling_review.{alias.name}" for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module]
+        found |= {n.split(".")[1] for n in names if n.startswith("handling_review.") and not n.endswith("__version__")}
+    return found
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: p.relative_to(PACKAGE).as_posix())
+def test_imports_go_one_way(path: Path) -> None:
+    mine = layer_of(path)
+    for other in imported(path) - {mine}:
+        assert RANK[other] < RANK[mine], f"{mine} imports {other}"
+    if mine == "stats":
+        assert imported(path) <= {"stats", "problems"}
+
+
+def test_every_module_stands_in_a_layer() -> None:
+    assert {layer_of(path) for path in modules()} <= set(RANK)
+
+
+@pytest.mark.parametrize("folder", ["schemas", "reports", "sample_data", "sql"])
+def test_every_shipped_file_can_be_read(folder: str) -> None:
+    listed = files.names(folder)
+    assert listed
+    for name in listed:
+        assert files.read_bytes(folder, name)
+
+
+def test_no_python_among_contracts_and_templates() -> None:
+    assert not files.names("schemas", ".py")
+    assert not files.names("reports", ".py")
+
+
+def test_each_sql_file_says_its_grain_first() -> None:
+    for name in files.names("sql", ".sql"):
+        assert files.read_text("sql", name).startswith("-- grain: "), name
+
+
+def test_help_starts_without_heavy_imports() -> None:
+    code = (
+        "import sys\nfrom handling_review import cli\n"
+        "try:\n    cli.main(['--help'])\nexcept SystemExit:\n    pass\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_the_type_marker_is_there() -> None:
+    assert (PACKAGE / "py.typed").is_file()
