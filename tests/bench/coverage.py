@@ -100,7 +100,7 @@ def main() -> int:
     print(
         "\nThe true ratio of a facility is its expected rate after over its expected rate before, given the hours "
         "worked:\nit holds the effect of training, the yearly fall and any change in who works where. The range for "
-        "chance is Wilson's\n95 % interval for the share. The mean of estimate / true lies above 1 because the estimate "
+        "chance is Wilson's\n95 % interval for the share. The mean of estimate / true lies above 1 because an estimate "
         "is divided by a small\ncount; on the log scale halving and doubling weigh the same."
     )
     return 0
