@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from handling_review.findings import SHOWN_LINES, Finding
 from handling_review.intake.contracts import Contract, Field
-from handling_review.intake.reading import BadCell, FileReader, Tally
+from handling_review.intake.reading import FileReader
+from handling_review.intake.tally import BadCell, Tally
 from handling_review.intake.values import Style, looks_like_other_order
 from handling_review.problems import ReviewProblem
 

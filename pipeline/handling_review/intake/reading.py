@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +18,12 @@ from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.dialect import Dialect, open_text
 from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
-from handling_review.intake.values import Style, canonical, typed
+from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, kinds, marks, ragged_kind
+from handling_review.intake.tally import BadCell, Tally
+from handling_review.intake.values import Style, canonical, notes, number_text, tidy, typed
 from handling_review.problems import DataProblem
 
 BLOCK_BYTES = 16 << 20
-KEPT_PER_RULE = 1000  # lines kept for each column and rule; counts stay exact beyond it
 LINE_ENDS = r"\r\n|\r|\n"
 ARROW_TYPES = {
     "string": pa.string(),
@@ -33,52 +34,13 @@ ARROW_TYPES = {
 }
 
 
-@dataclass(frozen=True)
-class BadCell:
-    """One value that failed a rule: physical line, record, column, rule, and the cell's own text."""
-
-    line: int
-    record: int
-    column: str
-    rule: str
-    text: str
-
-
-@dataclass
-class Tally:
-    """Row accounting of one file while it is read: each row is used, set aside or excluded, once.
-
-    A bad value in a column that is not vital is dropped, and its row stays.
-
-    ``set_aside`` and ``excluded`` count rows by rule; ``cells`` counts failing cells by column and rule, of which
-    ``kept`` holds the first.
-    """
-
-    rows_in: int = 0
-    used: int = 0
-    set_aside: Counter[str] = field(default_factory=Counter)
-    excluded: Counter[str] = field(default_factory=Counter)
-    cells: Counter[tuple[str, str]] = field(default_factory=Counter)
-    hours_set_aside: dict[tuple[str, str], float] = field(default_factory=dict)
-    kept: dict[tuple[str, str], list[BadCell]] = field(default_factory=dict)
-
-    def keep(self, bad: BadCell) -> None:
-        """Remember one bad cell, up to the limit for its column and rule."""
-        kept = self.kept.setdefault((bad.column, bad.rule), [])
-        if len(kept) < KEPT_PER_RULE:
-            kept.append(bad)
-
-    def room(self, column: str, rule: str) -> int:
-        """How many more cells of this column and rule are kept."""
-        return KEPT_PER_RULE - len(self.kept.get((column, rule), []))
-
-
 class ColumnJudge:
     """Judges each distinct text of one column once and remembers the answer for the blocks that follow."""
 
-    def __init__(self, column: Field, style: Style) -> None:
+    def __init__(self, column: Field, style: Style, header: str) -> None:
         self.column = column
         self.style = style
+        self.header = header
         self._known = self._judge(pl.Series("text", [""], dtype=pl.String))
 
     def _judge(self, texts: pl.Series) -> pl.DataFrame:
@@ -88,10 +50,13 @@ class ColumnJudge:
             pl.when(pl.col("rule").is_null()).then("value").otherwise(None).alias("value")
         )
         value = typed(self.column, accepted.to_series())
-        return pl.DataFrame({"text": texts, "value": value, "rule": rule})
+        known = pl.DataFrame(
+            {"text": texts, "value": value, "rule": rule, "note": notes(self.column, texts, self.style)}
+        )
+        return known.hstack(marks(texts, self.header))
 
     def judge(self, texts: pl.Series) -> pl.DataFrame:
-        """Typed value and failing rule (null if none) of each of the distinct ``texts``, in their order."""
+        """Typed value, failing rule and note (null if none) and marks of each of the distinct ``texts``, in order."""
         frame = pl.DataFrame({"text": texts})
         new = frame.join(self._known, on="text", how="anti").get_column("text").unique(maintain_order=True)
         if len(new):
@@ -114,7 +79,11 @@ class _Judged:
         return self.verdict.get_column("rule").gather(self.where)
 
     def blank(self) -> pl.Series:
-        return (self.texts.str.strip_chars() == "").gather(self.where)
+        return self.verdict.get_column("is_blank").gather(self.where)
+
+    def notes(self) -> pl.Series | None:
+        notes = self.verdict.get_column("note")
+        return None if notes.null_count() == len(notes) else notes.gather(self.where)
 
     def text(self, place: int) -> str:
         return str(self.texts[self.where[place]])
@@ -126,11 +95,15 @@ class FileReader:
     def __init__(self, dialect: Dialect, contract: Contract, style: Style) -> None:
         self.dialect = dialect
         self.contract = contract
+        self._style = style
         self.tally = Tally()
         self._counter = LineCounter(dialect.first_line)
         self._judges = {
-            name: ColumnJudge(contract.field(name), style) for name in contract.names if name in dialect.columns
+            name: ColumnJudge(contract.field(name), style, dialect.header[dialect.columns[name]])
+            for name in contract.names
+            if name in dialect.columns
         }
+        self._dated = tuple(f.name for f in contract.fields if f.type == "date" and contract.is_vital(f.name))
 
     @property
     def schema(self) -> pa.Schema:
@@ -221,16 +194,13 @@ class FileReader:
     def _account(self, frame: pl.DataFrame, judged: dict[str, _Judged]) -> pl.DataFrame:
         """Count the rows of a block under used, set aside and excluded; return the used ones."""
         tally = self.tally
-        blank = pl.repeat(True, len(frame), eager=True, dtype=pl.Boolean)
+        gone = self._excluded(frame, judged)
         bad = pl.repeat(False, len(frame), eager=True, dtype=pl.Boolean)
-        for column in judged.values():
-            if blank.any():
-                blank = blank & column.blank()
         for name, column in judged.items():
             if column.verdict.get_column("rule").null_count() == len(column.verdict):
                 continue
             rules = column.rules()
-            failing = rules.is_not_null() & ~blank
+            failing = rules.is_not_null() & ~gone
             for rule in sorted(rules.filter(failing).unique().to_list()):
                 broken = failing & (rules == rule).fill_null(False)
                 self._keep_cells(frame, name, rule, broken, column)
@@ -243,11 +213,53 @@ class FileReader:
                     tally.hours_set_aside[name, rule] = tally.hours_set_aside.get((name, rule), 0.0) + moved
             if self.contract.is_vital(name):
                 bad = bad | failing
-        good = frame.filter(~(bad | blank))
+        good = frame.filter(~(bad | gone))
+        self._keep_notes(frame, judged, gone | bad)
         tally.rows_in += len(frame)
-        tally.excluded["blank line"] += int(blank.sum())
         tally.used += len(good)
         return good
+
+    def _excluded(self, frame: pl.DataFrame, judged: dict[str, _Judged]) -> pl.Series:
+        """Rows that are no data: blank lines, repeated headers, totals, footers, test rows. Counted by kind."""
+        blank = pl.repeat(True, len(frame), eager=True, dtype=pl.Boolean)
+        for column in judged.values():
+            if not blank.any():
+                break
+            blank = blank & column.blank()
+        self.tally.excluded["blank line"] += int(blank.sum())
+        places = {name: column.where for name, column in judged.items()}
+        kind = kinds({name: column.verdict for name, column in judged.items()}, places, self._dated)
+        if "hours" in judged:
+            self._sum_hours(frame.get_column("hours"), frame.get_column("line"), kind, judged["hours"])
+        if kind.null_count() == len(kind):
+            return blank
+        for label in (REPEATED_HEADER, TOTALS, FOOTER, TEST):
+            rows = (kind == label).fill_null(False) & ~blank
+            self.tally.excluded[label] += int(rows.sum())
+        return blank | kind.is_not_null()
+
+    def _sum_hours(self, hours: pl.Series, lines: pl.Series, kind: pl.Series, column: _Judged) -> None:
+        """Keep running sums of the hours column, so that a totals row can be held against the rows it sums."""
+        start, sums = 0, self.tally.sums
+        for place in (kind == TOTALS).fill_null(False).arg_true().to_list():
+            sums.add(_sum(hours[start:place].filter(kind[start:place].is_null())))
+            sums.total(lines[place], number_text(tidy(column.text(place)), self._style, whole=False))
+            start = place + 1
+        plain = kind.null_count() == len(kind)
+        sums.add(_sum(hours if plain else hours[start:].filter(kind[start:].is_null())))
+
+    def _keep_notes(self, frame: pl.DataFrame, judged: dict[str, _Judged], gone: pl.Series) -> None:
+        """Count values that were read with a proviso, such as a year of two digits."""
+        for name, column in judged.items():
+            found = column.notes()
+            if found is None:
+                continue
+            found = found.filter(~gone)
+            for note in sorted(found.drop_nulls().unique().to_list()):
+                rows = int((found == note).sum())
+                first = frame.get_column("line").filter(~gone).filter((found == note).fill_null(False))[0]
+                count, line = self.tally.notes.get((name, note), (0, int(first)))
+                self.tally.notes[name, note] = (count + rows, line)
 
     def _keep_cells(self, frame: pl.DataFrame, name: str, rule: str, broken: pl.Series, column: _Judged) -> None:
         self.tally.cells[name, rule] += int(broken.sum())
@@ -262,6 +274,10 @@ class FileReader:
                     "rest of the file reads as one cell. Mend that line or export the file again."
                 )
             self.tally.rows_in += 1
+            kind = ragged_kind(row.text, self.dialect.delimiter, self.dialect.header)
+            if kind is not None:
+                self.tally.excluded[kind] += 1
+                continue
             self.tally.set_aside["row: cells"] += 1
             self.tally.cells["row", "cells"] += 1
             self.tally.keep(
@@ -288,3 +304,7 @@ class FileReader:
 def _one_array(column: pa.ChunkedArray) -> pa.Array:
     """The column as one array, which may hold no value."""
     return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], column.type)
+
+
+def _sum(hours: pl.Series) -> Decimal:
+    return Decimal(hours.sum() or 0)

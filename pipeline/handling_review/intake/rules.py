@@ -20,6 +20,10 @@ USED = Rule("used", "Used in the review.")
 CROSS_RULES = {
     "used": USED,
     "blank line": Rule("excluded", "An empty line."),
+    "repeated header": Rule("excluded", "The header line again, as reports print it on each page."),
+    "totals row": Rule("excluded", "A total of other rows; its hours are held against their sum."),
+    "footer line": Rule("excluded", "A line of the report, not of the data."),
+    "test row": Rule("excluded", "Marked as a test."),
     "no date": Rule(
         "set_aside", "Neither a period nor a day worked is given.", "look", "Give period_start and period_end."
     ),
