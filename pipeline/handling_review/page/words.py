@@ -49,7 +49,7 @@ def upper(text: str) -> str:
 def rate_sentence(rate: Rate, when: str) -> Sentence:
     """One rate in a sentence, by shape: estimate, no case, too few cases, or withheld with its reason."""
     if rate.rate is None and rate.limit is None:
-        return say(f"{upper(when)}: no rate, because the quarter is not complete ({rate.withheld}).")
+        return say(f"{upper(when)}: no rate is printed ({rate.withheld}).")
     if rate.events.value == 0 and rate.limit is not None:
         return say(
             f"{upper(when)}: no {SERIES_ONE[rate.series]} in ", rate.hours,
@@ -60,7 +60,9 @@ def rate_sentence(rate: Rate, when: str) -> Sentence:
             f"{upper(when)}: ", *cases(rate).parts,
             ". That is too few for a rate; it could be as high as ", rate.limit, f" per {WHO}.",
         )  # fmt: skip
-    assert rate.rate is not None and rate.lower is not None and rate.upper is not None
+    assert rate.rate is not None
+    assert rate.lower is not None
+    assert rate.upper is not None
     return say(
         f"{upper(when)}: about ", rate.rate, f" {SERIES_NAME[rate.series]} per {WHO} (likely between ",
         rate.lower, " and ", rate.upper, "), from ", *cases(rate).parts, ".",

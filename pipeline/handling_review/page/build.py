@@ -1,0 +1,65 @@
+"""The review as one HTML file that needs nothing but itself."""
+
+from __future__ import annotations
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+from markupsafe import Markup
+
+from handling_review import files
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.numbers import Number
+from handling_review.page import bundle, front, method, tables_data, words_data
+from handling_review.page.findings import Finding, Part, parts
+from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
+from handling_review.page.sentence import number_html
+
+
+def render(review: Review) -> str:
+    """The whole page. The same review gives the same bytes.
+
+    Raises jinja2's ``UndefinedError`` if a template asks for something that is not there.
+    """
+    templates = {name: files.read_text("reports", name) for name in files.names("reports", ".j2")}
+    environment = Environment(
+        loader=DictLoader(templates),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.tests["number"] = lambda value: isinstance(value, Number)
+    environment.tests["glyph"] = lambda value: isinstance(value, Glyph)
+    environment.filters["number"] = number_html
+    written = parts(review)
+    by_id = {finding.id: finding for part in written for finding in part.findings}
+    first, script = files.read_text("reports", "first.js"), files.read_text("reports", "draw.js")
+    return environment.get_template("review.html.j2").render(
+        review=review,
+        scope=review.scope,
+        caution=words_data.caution(review),
+        front=front.front(review),
+        parts=written,
+        by_id=by_id,
+        routes=_routes(written),
+        method=method,
+        tables_data=tables_data,
+        glyph_width=WIDTH,
+        glyph_height=HEIGHT,
+        style=Markup(files.read_text("reports", "review.css")),
+        first_script=Markup(first),
+        draw_script=Markup(script),
+        policy=bundle.policy(first, script),
+        plotly=Markup(bundle.plotly_bundle().packed),
+        figure_json=_figure_json(written),
+    )
+
+
+def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:
+    """Each picture's JSON by id; it holds no <, > or &, so it is safe inside a script element."""
+    found = [finding.picture for part in written for finding in part.findings if finding.picture]
+    return {picture.id: Markup(picture.json()) for picture in found}
+
+
+def _routes(written: tuple[Part, ...]) -> tuple[tuple[str, tuple[Finding, ...]], ...]:
+    """The reading routes: each reader's part with its findings."""
+    return tuple((part.title, part.findings) for part in written)

@@ -1,0 +1,179 @@
+"""Pictures that set places and periods against each other: units, and ratios with their ranges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.contrast import Contrast, Estimate
+from handling_review.page.house import (
+    ACCENT,
+    INK,
+    NEUTRAL,
+    TEMPLATE,
+    WARNING,
+    Picture,
+    dots,
+    hover,
+    note,
+    plain,
+    safe,
+    value_of,
+    whiskers,
+)
+from handling_review.page.sentence import Sentence, say
+from handling_review.page.words import units_title
+
+
+def units_picture(review: Review) -> Picture:
+    """Each unit's rate over all complete quarters, alphabetical, with the facility's rate as a line."""
+    rows = list(reversed(review.units.rows))
+    figure = go.Figure(layout={"template": TEMPLATE})
+    whole = review.units.facility_overall
+    rated = [(i, row) for i, row in enumerate(rows) if row.overall.rate is not None and row.overall.lower]
+    if rated:
+        points = [
+            [value_of(n) for _, row in rated for n in (getattr(row.overall, k),)] for k in ("rate", "lower", "upper")
+        ]
+        figure.add_trace(
+            dots(
+                points[0],
+                [i for i, _ in rated],
+                symbols=["circle" if row.overall.reliability == "plain" else "circle-open" for _, row in rated],
+                error_x=whiskers(*points),
+                hovertext=[hover(row.overall, row.name) for _, row in rated],
+                hoverinfo="text",
+            )
+        )
+    limited = [(i, row) for i, row in enumerate(rows) if row.overall.limit is not None]
+    for index, row in limited:
+        end = value_of(row.overall.limit)
+        figure.add_shape(
+            type="line", x0=0, x1=end, y0=index, y1=index, line={"color": NEUTRAL, "width": 1.6, "dash": "dot"}
+        )
+    if limited:
+        figure.add_trace(
+            dots(
+                [value_of(row.overall.limit) for _, row in limited],
+                [i for i, _ in limited],
+                color=NEUTRAL,
+                symbols="triangle-left-open",
+                hovertext=[hover(row.overall, row.name) for _, row in limited],
+                hoverinfo="text",
+            )
+        )
+    if whole.rate is not None:
+        figure.add_vline(x=value_of(whole.rate), line={"color": INK, "width": 1.5, "dash": "dash"})
+        figure.add_annotation(
+            note(f"whole facility {whole.rate.shown}", x=value_of(whole.rate), y=1.0, yref="paper", yanchor="bottom",
+                 xanchor="left", xshift=-6, color=INK)
+        )  # fmt: skip
+    figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "cases per 200,000 hours"})
+    figure.update_yaxes(
+        tickvals=list(range(len(rows))),
+        ticktext=[safe(_short(row.name)) for row in rows],
+        range=[-0.6, len(rows) - 0.4],
+        showgrid=False,
+        tickfont={"size": 13, "color": INK},
+    )
+    return Picture(
+        id="units",
+        title=units_title(review.units),
+        description=say(
+            "Units from top to bottom in alphabetical order. A dot is a unit's rate over all complete quarters with "
+            "its likely range as a line; hollow dots stand on few cases; a triangle on a dotted line is an upper "
+            "limit where there are too few cases for a rate. A dashed line marks the whole facility. The table gives "
+            "every number."
+        ),
+        figure=plain(figure),
+        narrow={"margin.l": 8},
+        height=110 + 38 * max(len(rows), 2),
+        narrow_height=110 + 38 * max(len(rows), 2),
+    )
+
+
+def _short(name: str, most: int = 22) -> str:
+    return name if len(name) <= most else name[: most - 1] + "…"
+
+
+def forest_picture(
+    id: str, title: Sentence, items: Sequence[tuple[str, Contrast]], target: float | None = None
+) -> Picture:
+    """Ratios with their intervals under each other on a logarithmic scale, a line at no change."""
+    shown = [(label, item) for label, item in reversed(items) if _drawable(item.ratio)]
+    figure = go.Figure(layout={"template": TEMPLATE})
+    low, high = 0.25, 2.0
+    for index, (label, item) in enumerate(shown):
+        assert item.ratio is not None
+        ends = [max(value_of(item.ratio.lower), 0.02), min(value_of(item.ratio.upper), 50.0)]
+        low, high = min(low, ends[0]), max(high, ends[1])
+        point = value_of(item.ratio.value)
+        is_open = item.verdict == "few_cases"
+        text = (
+            f"{safe(label)}<br>{item.now.events.shown} cases after, {item.then.events.shown} before"
+            f"<br>ratio {item.ratio.value.shown}, likely {item.ratio.lower.shown} to {item.ratio.upper.shown}"
+        )
+        figure.add_trace(
+            go.Scatter(x=ends, y=[index, index], mode="lines", line={"color": ACCENT, "width": 2}, hoverinfo="skip")
+        )
+        if point > 0 and not math.isinf(point):
+            figure.add_trace(
+                dots(
+                    [point],
+                    [index],
+                    symbols="circle-open" if is_open else "circle",
+                    hovertext=[text],
+                    hoverinfo="text",
+                )
+            )
+    figure.add_vline(x=1, line={"color": INK, "width": 1.5})
+    figure.add_annotation(
+        note("no change", x=0, y=1, yref="paper", yanchor="bottom", xanchor="left", xshift=-4, color=INK)
+    )
+    if target is not None:
+        figure.add_vline(x=target, line={"color": WARNING, "width": 1.5, "dash": "dash"})
+        figure.add_annotation(
+            note(f"target {target:.2f}", x=math.log10(target), y=1, yref="paper", yanchor="bottom",
+                 xanchor="right", xshift=4, color=WARNING)
+        )  # fmt: skip
+    ticks = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20]
+    figure.update_xaxes(
+        type="log",
+        tickvals=ticks,
+        ticktext=[f"{tick:g}" for tick in ticks],
+        range=[math.log10(low * 0.85), math.log10(high * 1.15)],
+        showgrid=True,
+        title={"text": "ratio of the rates, after ÷ before (log scale)"},
+    )
+    figure.update_yaxes(
+        tickvals=list(range(len(shown))),
+        ticktext=[safe(_short(label, 34)) for label, _ in shown],
+        range=[-0.6, len(shown) - 0.4],
+        showgrid=False,
+        tickfont={"size": 13, "color": INK},
+    )
+    height = 120 + 40 * max(len(shown), 2)
+    return Picture(
+        id=id,
+        title=title,
+        description=say(
+            "Each row is one comparison: a dot for the ratio of the rate after to the rate before, a line for its "
+            "likely range. Left of the line at 1 the rate after is lower, right of it higher; hollow dots stand on "
+            "few cases. The table gives every number."
+        ),
+        figure=plain(figure),
+        narrow={
+            "yaxis.ticktext": [safe(_short(label, 14)) for label, _ in shown],
+            "yaxis.tickfont.size": 12,
+            "xaxis.title.text": "ratio, after ÷ before",
+        },
+        height=height,
+        narrow_height=height,
+    )
+
+
+def _drawable(estimate: Estimate | None) -> bool:
+    return estimate is not None and estimate.value.value is not None

@@ -1,0 +1,285 @@
+"""The numbered findings of the review, part by part: sentence, picture, tables, how we know."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from handling_review.evidence.assemble import Review
+from handling_review.page import figures, figures_compare, tables, tables_data, words, words_change, words_data
+from handling_review.page.house import Picture
+from handling_review.page.sentence import NOTHING, Sentence, say
+from handling_review.page.tables import Table
+from handling_review.page.words import SERIES_NAME, upper
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One numbered finding. ``says`` can be pasted in the minutes; ``how`` tells how it is known.
+
+    ``beside`` stands next to the picture, ``more`` under it; ``folded`` tables open on request and in print.
+    """
+
+    number: int
+    id: str
+    title: str
+    says: tuple[Sentence, ...]
+    picture: Picture | None
+    tables: tuple[Table, ...]
+    folded: tuple[Table, ...]
+    how: tuple[Sentence, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the review, written for one reader."""
+
+    id: str
+    title: str
+    lead: str
+    findings: tuple[Finding, ...]
+
+
+def _present(*items: Table | None) -> tuple[Table, ...]:
+    return tuple(item for item in items if item is not None)
+
+
+def _spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
+    return tuple(sentence for sentence in sentences if sentence != NOTHING)
+
+
+class _Counter:
+    """Numbers the findings in the order they are written."""
+
+    def __init__(self) -> None:
+        self.last = 0
+
+    def finding(
+        self,
+        id: str,
+        title: str,
+        says: Sequence[Sentence],
+        picture: Picture | None,
+        shown: Sequence[Table],
+        how: Sequence[Sentence],
+        folded: Sequence[Table] = (),
+    ) -> Finding:
+        self.last += 1
+        return Finding(self.last, id, title, tuple(says), picture, tuple(shown), tuple(folded), tuple(how))
+
+
+def parts(review: Review) -> tuple[Part, ...]:
+    """The parts for the committee, the administrator and the nurse, findings numbered through."""
+    count = _Counter()
+    return (
+        Part(
+            "committee",
+            "For the safety committee",
+            "How often staff are hurt when moving people, where, and how far training has come.",
+            (_rates(review, count), _series(review, count), _units(review, count), _coverage(review, count)),
+        ),
+        Part(
+            "administrator",
+            "For the administrator",
+            "Whether the rate changed with training, how sure that is, and what would change the answer.",
+            (_before_after(review, count), _other_ways(review, count)),
+        ),
+        Part(
+            "nurse",
+            "For the occupational health nurse",
+            "Whether reporting is holding up, who is trained, and what in the data to put right.",
+            (_reporting(review, count), _people(review, count), _quality(review, count)),
+        ),
+    )
+
+
+def _rates(review: Review, count: _Counter) -> Finding:
+    series = review.series
+    return count.finding(
+        "rates",
+        f"How often: {SERIES_NAME[series]}",
+        _spoken(
+            *words.where_we_stand(review.rates, series),
+            words.incomplete_sentence(review.rates),
+        ),
+        figures.rates_picture(review),
+        (tables.quarters_table(review, series),),
+        (
+            say(
+                "Each dot is cases × 200,000 ÷ hours worked in that quarter; the line is the same for four quarters "
+                "together, cases and hours added up before dividing. A quarter is never multiplied by four."
+            ),
+            say(
+                "The likely range allows for chance alone. Two quarters whose ranges overlap can still differ; the "
+                "sentences above compare the rates themselves."
+            ),
+        ),
+        _present(tables.four_quarters_table(review, series), tables_data.diary_table(review)),
+    )
+
+
+def _series(review: Review, count: _Counter) -> Finding:
+    recent = review.rates.recent
+    says = [say("There are not yet four complete quarters in a row to set the kinds of injury side by side.")]
+    if recent is not None:
+        says = [words.rate_sentence(recent.of("recordable"), "last four quarters")]
+        says += [words.rate_sentence(recent.of(name), "of these") for name in ("dart", "days_away")]
+    return count.finding(
+        "kinds",
+        "How bad: all recordable, DART and days-away injuries",
+        _spoken(*says, words.reference_sentence(review.reference, recent)),
+        figures.series_picture(review),
+        _present(tables.series_table(review), tables_data.reference_table(review)),
+        (
+            say(
+                "DART: days away, restricted work or transfer. Days away depend on how work is found for injured "
+                "staff, so the count of cases comes first."
+            ),
+            say("The facility's recordable rate counts deaths as well; the published rates are for non-fatal cases."),
+        ),
+        tuple(tables.quarters_table(review, name) for name in ("recordable", "dart", "days_away")),
+    )
+
+
+def _units(review: Review, count: _Counter) -> Finding:
+    return count.finding(
+        "units",
+        "Where: units side by side",
+        (words.units_sentence(review.units),),
+        figures_compare.units_picture(review),
+        (tables.units_table(review, "overall"),),
+        (
+            say(
+                "Units stand in alphabetical order, because a ranking of small units mostly ranks chance. Each unit "
+                "with enough cases is set against all others together over all complete quarters, and its range is "
+                "widened for the number of units looked at."
+            ),
+            say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
+        ),
+        _present(tables.units_table(review, "recent"), tables.rest_table(review)),
+    )
+
+
+def _coverage(review: Review, count: _Counter) -> Finding:
+    training = review.training
+    folded = ()
+    if training.units:
+        folded = (
+            tables.coverage_table(
+                review, training.units, f"Share of hours worked by training status, {training.latest}", "Unit"
+            ),
+        )
+    return count.finding(
+        "coverage",
+        "How far: training coverage of the hours worked",
+        (words_data.coverage_sentence(training),),
+        figures.coverage_picture(review),
+        (tables.coverage_table(review, training.quarters, "Share of hours worked by training status", "Quarter"),),
+        (
+            say(
+                "Coverage is a share of hours, not of heads: a person who works every day counts for more than one "
+                "who works one shift a month. Hours are all counted, so a share has no range."
+            ),
+        ),
+        folded,
+    )
+
+
+def _before_after(review: Review, count: _Counter) -> Finding:
+    change = review.before_after
+    items = [(upper(SERIES_NAME[item.series]), item) for item in change.contrasts]
+    target = None if change.primary.ratio is None else float(change.target_ratio.value or 0)
+    return count.finding(
+        "before-after",
+        "Did it change with training?",
+        _spoken(
+            words_change.change_sentence(change.primary),
+            words_change.avoided_sentence(change.primary),
+            words_change.target_sentence(change),
+            words_change.comparison_series_sentence(change),
+            words_change.background_sentence(change),
+        ),
+        figures_compare.forest_picture("change", words_change.change_title(change.primary), items, target),
+        (
+            tables.phases_table(review),
+            tables.contrasts_table("After training against before, by kind of injury", "Kind", items),
+        ),
+        (
+            say(f"Design: {change.design}. Each person's hours and cases are split at their own training date."),
+            say(
+                "The ratio and its range come from the cases and hours of the two phases compared. Staff with no "
+                "training on record, staff whose training is not known, and the washout are in neither."
+            ),
+            say(
+                "Staff trained early may differ from staff trained late, and much else changed in these years. The "
+                "comparison shows what happened along with the training, not what the training did."
+            ),
+        ),
+    )
+
+
+def _other_ways(review: Review, count: _Counter) -> Finding:
+    change, bounds = review.before_after, review.before_after.unclassified
+    items = [
+        ("Main answer", change.primary),
+        ("Only training that has not lapsed", change.variants[0]),
+        ("By the unit's program start", change.variants[1]),
+    ]
+    if bounds.cases_before.value or bounds.cases_after.value:
+        items += [
+            ("Undecided cases all counted", bounds.all_counted),
+            ("Undecided counted before only", bounds.most_favourable),
+            ("Undecided counted after only", bounds.least_favourable),
+        ]
+    return count.finding(
+        "other-ways",
+        "The same question asked in other ways",
+        _spoken(words_change.variants_sentence(change), words_change.unclassified_sentence(bounds)),
+        figures_compare.forest_picture("variants", say("The main answer and the other ways of asking"), items),
+        (tables.contrasts_table("The main answer and the other ways of asking", "Question", items),),
+        (
+            say(
+                "The main answer was fixed in the program file before looking. The others are there to see whether it "
+                "hangs on one choice; none of them replaces it."
+            ),
+        ),
+    )
+
+
+def _reporting(review: Review, count: _Counter) -> Finding:
+    return count.finding(
+        "reporting",
+        "Is reporting holding up?",
+        (words_data.mix_sentence(review.reporting),),
+        None,
+        (tables.mix_table(review),),
+        (
+            say(
+                "More first-aid cases are often a sign of better reporting, not of more harm. When recordable cases "
+                "become fewer and the share of serious ones grows, small injuries may be going unreported."
+            ),
+            say("The range of the DART share is Wilson's interval for a proportion."),
+        ),
+    )
+
+
+def _people(review: Review, count: _Counter) -> Finding:
+    return count.finding(
+        "people",
+        "Who is trained",
+        (words_data.people_sentence(review.training),),
+        None,
+        (tables.people_table(review),),
+        (say("Counts of people only. A list of people who are due is never part of this review."),),
+    )
+
+
+def _quality(review: Review, count: _Counter) -> Finding:
+    return count.finding(
+        "quality",
+        "Data to put right",
+        (words_data.quality_sentence(review.accounting),),
+        None,
+        _present(tables_data.quality_table(review)),
+        (say("Every check ran on every row. A value that could point at a person is not repeated here."),),
+    )

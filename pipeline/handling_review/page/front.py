@@ -1,0 +1,102 @@
+"""Page one: where we stand, what changed with training, what stands out, what to do, what is open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.measure import Rate
+from handling_review.page import words, words_change, words_data
+from handling_review.page.glyph import rate_scale
+from handling_review.page.sentence import NOTHING, Sentence
+from handling_review.page.tables import (
+    RATE_COLUMNS,
+    Column,
+    Table,
+    contrasts_table,
+    rate_cells,
+    rate_notes,
+)
+from handling_review.page.words import SERIES_NAME, upper
+
+
+@dataclass(frozen=True)
+class Action:
+    """A candidate for action and the finding it follows from."""
+
+    says: Sentence
+    finding: str
+
+
+@dataclass(frozen=True)
+class Front:
+    """What stands on page one."""
+
+    main_analysis: str
+    stand: tuple[Sentence, ...]
+    stand_table: Table
+    change: tuple[Sentence, ...]
+    change_table: Table
+    stands_out: tuple[Sentence, ...]
+    actions: tuple[Action, ...]
+    open: tuple[Sentence, ...]
+    rows: Sentence
+
+
+def front(review: Review) -> Front:
+    """Page one of a review."""
+    change = review.before_after
+    return Front(
+        main_analysis=f"{SERIES_NAME[review.series]}, {change.design} of {change.washout_days} days",
+        stand=words.where_we_stand(review.rates, review.series),
+        stand_table=_stand_table(review),
+        change=tuple(
+            sentence
+            for sentence in (
+                words_change.change_sentence(change.primary),
+                words_change.avoided_sentence(change.primary),
+                words_change.background_sentence(change),
+            )
+            if sentence != NOTHING
+        ),
+        change_table=contrasts_table(
+            f"After training against before ({change.design})",
+            "Kind",
+            [(upper(SERIES_NAME[item.series]), item) for item in (change.primary, change.comparison)],
+        ),
+        stands_out=(words.units_sentence(review.units), words_data.coverage_sentence(review.training)),
+        actions=tuple(
+            Action(words_data.candidate_sentence(candidate), candidate.finding) for candidate in review.actions
+        ),
+        open=words_data.cannot_tell_yet(review),
+        rows=words_data.accounting_sentence(review.accounting),
+    )
+
+
+def _stand_table(review: Review) -> Table:
+    """The latest quarter and the last four with what they are compared with, on one scale."""
+    rates, series = review.rates, review.series
+    rows: list[tuple[str, Rate]] = []
+    if rates.latest is not None:
+        rows.append((f"{rates.latest.quarter}, latest complete", rates.latest.of(series)))
+    by_name = {item.name: item for item in rates.comparisons}
+    if "same_quarter_last_year" in by_name:
+        item = by_name["same_quarter_last_year"]
+        rows.append((f"{item.labels[1]}, a year before", item.then))
+    if rates.recent is not None:
+        rows.append((f"Four quarters to {rates.recent.quarter}", rates.recent.of(series)))
+    if "four_quarters_before" in by_name:
+        rows.append(("The four before those", by_name["four_quarters_before"].then))
+    if rates.recent is not None and review.reference.of("recordable"):
+        rows.append(("All recordable, same four quarters", rates.recent.of("recordable")))
+    scale = rate_scale([rate for _, rate in rows])
+    published = tuple(
+        (f"Published, all recordable ({row.ownership.replace('_', ' ')}, {row.year})", "", "", row.rate, "", None)
+        for row in (review.reference.of("recordable") if rates.recent is not None else ())
+    )
+    return Table(
+        f"{upper(SERIES_NAME[series])} per 200,000 hours",
+        (Column("Period"), *RATE_COLUMNS),
+        (*((label, *rate_cells(rate, scale)) for label, rate in rows), *published),
+        rate_notes([rate for _, rate in rows], review),
+    )

@@ -1,0 +1,142 @@
+"""The look of every picture: one template, three hues, each hue also a shape or a dash."""
+
+from __future__ import annotations
+
+import html
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import plotly.graph_objects as go
+
+from handling_review.evidence.measure import Rate
+from handling_review.evidence.numbers import Number
+from handling_review.page.sentence import Sentence
+
+# Contrast with white: ink 15:1, accent 7:1, neutral 6:1, warning 6:1 (WCAG 2.2 asks 4.5:1 for text, 3:1 for lines).
+INK, ACCENT, NEUTRAL, WARNING, RULE = "#1b242c", "#0b5d75", "#56626d", "#a23a08", "#d5dbe0"
+FONT = "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
+
+_AXIS: dict[str, Any] = {
+    "showgrid": True,
+    "gridcolor": RULE,
+    "gridwidth": 1,
+    "zeroline": False,
+    "linecolor": NEUTRAL,
+    "ticks": "outside",
+    "ticklen": 4,
+    "tickcolor": NEUTRAL,
+    "tickfont": {"size": 13, "color": NEUTRAL},
+    "fixedrange": True,
+    "automargin": True,
+    "title": {"font": {"size": 13, "color": NEUTRAL}},
+}
+TEMPLATE = go.layout.Template(
+    layout={
+        "font": {"family": FONT, "size": 14, "color": INK},
+        "paper_bgcolor": "#ffffff",
+        "plot_bgcolor": "#ffffff",
+        "colorway": [ACCENT, NEUTRAL, WARNING],
+        "showlegend": False,
+        "hovermode": "closest",
+        "hoverlabel": {"bgcolor": "#ffffff", "bordercolor": INK, "font": {"size": 14, "color": INK}},
+        "margin": {"l": 48, "r": 16, "t": 30, "b": 44},
+        "xaxis": {**_AXIS, "showgrid": False},
+        "yaxis": _AXIS,
+        "dragmode": False,
+    }
+)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One drawn figure: its finding as a title, a description in words, and what Plotly draws.
+
+    ``height`` and ``narrow_height`` are CSS pixels, fixed before anything is drawn so that the page does not
+    jump; ``narrow`` changes the layout below 480 px.
+    """
+
+    id: str
+    title: Sentence
+    description: Sentence
+    figure: dict[str, Any]
+    narrow: dict[str, Any]
+    height: int
+    narrow_height: int
+
+    def json(self) -> str:
+        """The figure as JSON that is safe inside an HTML script element."""
+        text = json.dumps({**self.figure, "narrow": self.narrow}, sort_keys=True, ensure_ascii=True, allow_nan=False)
+        for char, code in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026")):
+            text = text.replace(char, code)
+        return text
+
+
+def safe(text: str) -> str:
+    """Text for Plotly: its labels read a little HTML, so that names from the data are escaped."""
+    return html.escape(text, quote=False)
+
+
+def plain(figure: go.Figure) -> dict[str, Any]:
+    """The figure as plain values; Plotly has checked every property by then."""
+    found: dict[str, Any] = json.loads(figure.to_json(engine="json"))
+    return found
+
+
+def note(text: str, **where: Any) -> dict[str, Any]:
+    """A text in the picture, without an arrow."""
+    font = {"size": where.pop("size", 13), "color": where.pop("color", NEUTRAL)}
+    return {"text": text, "showarrow": False, "font": font, **where}
+
+
+def dots(
+    x: Sequence[float], y: Sequence[float], *, color: str = ACCENT, symbols: Sequence[str] | str = "circle", **more: Any
+) -> go.Scatter:
+    """Dots with optional whiskers (``error_x`` or ``error_y`` in ``more``)."""
+    return go.Scatter(
+        x=list(x),
+        y=list(y),
+        mode="markers",
+        marker={
+            "symbol": list(symbols) if not isinstance(symbols, str) else symbols,
+            "size": 10,
+            "color": color,
+            "line": {"width": 2, "color": color},
+        },
+        **more,
+    )
+
+
+def whiskers(
+    points: Sequence[float], lower: Sequence[float], upper: Sequence[float], color: str = ACCENT
+) -> dict[str, Any]:
+    """Error bars from the limits themselves."""
+    return {
+        "type": "data",
+        "symmetric": False,
+        "array": [high - point for point, high in zip(points, upper, strict=True)],
+        "arrayminus": [point - low for point, low in zip(points, lower, strict=True)],
+        "color": color,
+        "thickness": 1.6,
+        "width": 4,
+    }
+
+
+def value_of(number: Number | None) -> float:
+    """The value of a number that is known to have one."""
+    if number is None or number.value is None:
+        raise ValueError("a number without a value cannot be drawn")
+    return number.value
+
+
+def hover(rate: Rate, name: str) -> str:
+    """The numbers of a point, the same text as in the table."""
+    text = f"{safe(name)}<br>{rate.events.shown} cases in {rate.hours.shown} hours"
+    if rate.rate is not None:
+        text += f"<br>rate {rate.rate.shown}"
+    if rate.lower is not None and rate.upper is not None:
+        text += f", likely {rate.lower.shown} to {rate.upper.shown}"
+    if rate.limit is not None:
+        text += f"<br>at most {rate.limit.shown}"
+    return text

@@ -1,0 +1,193 @@
+"""Tables about the data and the settings: rows, findings, files, published rates, program file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from handling_review.evidence.accounting import FindingGroup
+from handling_review.evidence.assemble import Review
+from handling_review.page.sentence import say
+from handling_review.page.tables import Cell, Column, Table
+from handling_review.page.words import SERIES_NAME, upper
+
+_KINDS = {"used": "used", "set_aside": "set aside", "excluded": "excluded"}
+_SEVERITIES = {"blocks": "▲ stops a part", "look": "◆ look", "note": "○ noted"}
+
+
+def files_table(review: Review) -> Table:
+    """Rows in = rows used + set aside + excluded, one row a file."""
+    return Table(
+        "What became of every row",
+        (
+            Column("File"),
+            Column("Rows read", "number"),
+            Column("Used", "number"),
+            Column("Set aside", "number"),
+            Column("Excluded", "number"),
+            Column("Adds up"),
+        ),
+        tuple(
+            (
+                row.file,
+                row.rows_in,
+                row.used,
+                row.set_aside,
+                row.excluded,
+                "yes" if row.balances else "NO",
+            )
+            for row in review.accounting.files
+        ),
+        (
+            "Set aside: the row cannot be read or cannot be true. Excluded: the row is right and a stated rule "
+            "leaves it out.",
+        ),
+    )
+
+
+def rules_table(review: Review) -> Table | None:
+    """The rules that left rows out; none when every row was used."""
+    rows = tuple(
+        (row.file, row.rule.replace("_", " "), _KINDS.get(row.kind, row.kind), row.rows, row.meaning)
+        for row in review.accounting.rules
+        if row.kind != "used" and row.rows.value
+    )
+    if not rows:
+        return None
+    return Table(
+        "Rules that left rows out",
+        (Column("File"), Column("Rule"), Column("Rows were"), Column("Rows", "number"), Column("Meaning")),
+        rows,
+    )
+
+
+def quality_table(review: Review) -> Table | None:
+    """Findings by rule, most consequential first; none when there are none."""
+    if not review.accounting.findings:
+        return None
+    return Table(
+        "Data to put right, most consequential first",
+        (
+            Column("File"),
+            Column("Asks for"),
+            Column("Rule"),
+            Column("Rows", "number"),
+            Column("Where"),
+            Column("What to do"),
+        ),
+        tuple(
+            (
+                group.file,
+                _SEVERITIES[group.severity],
+                group.rule.replace("_", " "),
+                group.count,
+                _where(group),
+                f"{group.message} {group.what_to_do}".strip(),
+            )
+            for group in review.accounting.findings
+        ),
+    )
+
+
+def _where(group: FindingGroup) -> Cell:
+    where = []
+    if group.columns:
+        where.append(group.columns)
+    if group.lines:
+        lines = ", ".join(str(line) for line in group.lines)
+        where.append(f"line {lines}{' and more' if group.more_lines else ''}")
+    return "; ".join(where)
+
+
+def inputs_table(review: Review) -> Table:
+    """Every input file with its rows, size and hash."""
+    return Table(
+        "Files read",
+        (
+            Column("File"),
+            Column("Name"),
+            Column("Rows", "number"),
+            Column("Bytes", "number"),
+            Column("SHA-256", "code"),
+        ),
+        tuple((row.file, row.name, row.rows, row.size, row.sha256) for row in review.accounting.inputs),
+    )
+
+
+def reference_table(review: Review) -> Table | None:
+    """Published rates with their source; none when none fits the facility."""
+    if not review.reference.rates:
+        return None
+    return Table(
+        f"Published rates for industry {review.reference.naics}, per 200,000 hours",
+        (Column("Kind"), Column("Ownership"), Column("Year"), Column("Rate", "number"), Column("Source")),
+        tuple(
+            (
+                upper(SERIES_NAME[row.series]),
+                row.ownership.replace("_", " "),
+                row.year,
+                row.rate,
+                row.source,
+            )
+            for row in review.reference.rates
+        ),
+        (
+            "Published rates cover every cause and every job of the industry, and only non-fatal cases. They are "
+            "no yardstick for handling injuries or for one unit.",
+        ),
+    )
+
+
+def settings_table(review: Review) -> Table:
+    """The program file as it was used."""
+    return Table(
+        "Program file as used",
+        (Column("Setting"), Column("Value")),
+        tuple((name, value) for name, value in _flat("", review.scope.settings)),
+    )
+
+
+def _flat(prefix: str, settings: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Nested settings as dotted names with their value as text; empty tables are left out."""
+    for name, value in settings.items():
+        label = f"{prefix}.{name}" if prefix else str(name)
+        if isinstance(value, Mapping):
+            yield from _flat(label, value)
+        elif isinstance(value, list | tuple):
+            yield label, ", ".join(str(part) for part in value) or "none given"
+        else:
+            yield label, "not set" if value is None or value == "" else str(value)
+
+
+def versions_table(review: Review) -> Table:
+    """The software that made the review."""
+    return Table(
+        "Software",
+        (Column("Name"), Column("Version")),
+        tuple(sorted(review.scope.versions.items())),
+    )
+
+
+def diary_table(review: Review) -> Table | None:
+    """The intervention diary, lettered as on the time chart; none when there is no entry."""
+    if not review.diary:
+        return None
+    names = {row.unit: row.name for row in review.units.rows}
+    return Table(
+        "What else happened (letters as in the picture)",
+        (Column("Mark"), Column("Date"), Column("Unit"), Column("What")),
+        tuple(
+            (letter(index), str(entry.date), names.get(entry.unit, entry.unit), say(entry.what))
+            for index, entry in enumerate(review.diary)
+        ),
+    )
+
+
+def letter(index: int) -> str:
+    """A, B, ... Z, AA, AB, ..."""
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(65 + rest) + text
+    return text

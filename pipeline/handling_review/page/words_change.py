@@ -1,0 +1,185 @@
+"""Sentences about the before and after comparison: one branch for each shape it can have."""
+
+from __future__ import annotations
+
+from handling_review.evidence.before_after import YEARLY_FALL, BeforeAfter, Unclassified
+from handling_review.evidence.contrast import (
+    CANNOT_TELL,
+    COUNTS_ONLY,
+    FEW_CASES,
+    HIGHER,
+    LOWER,
+    NO_DATA,
+    Contrast,
+)
+from handling_review.page.sentence import NOTHING, Sentence, say
+from handling_review.page.words import SERIES_NAME, cases, upper
+
+
+def change_sentence(item: Contrast) -> Sentence:
+    """Did the rate change with training: lower, higher, cannot tell, few cases, no data, counts only."""
+    name, (after, before) = SERIES_NAME[item.series], item.labels
+    counts = say(*cases(item.now).parts, f" {after}, against ", *cases(item.then).parts, f" {before}").parts
+    if item.verdict == NO_DATA:
+        missing = before if not item.then.hours.value else after
+        return say(f"There is nothing to compare for {name}: the complete quarters hold no hours worked {missing}.")
+    if item.verdict == COUNTS_ONLY:
+        return say(
+            f"Counts only for {name}: ", *counts,
+            ". The quarters that hold the rest of the hours are incomplete, so no rate is set against another.",
+        )  # fmt: skip
+    assert item.ratio is not None
+    if item.verdict == FEW_CASES:
+        return say(f"{upper(name)}: ", *counts, ". ", *_few_cases(item).parts)
+    times = (
+        "The rate after is ", item.ratio.value, " times the rate before (likely between ",
+        item.ratio.lower, " and ", item.ratio.upper, ").",
+    )  # fmt: skip
+    if item.verdict == CANNOT_TELL:
+        return say(
+            f"These data cannot tell whether the rate of {name} changed with training: ", *counts, ". ",
+            *times, " That range takes in both a fall and a rise.",
+        )  # fmt: skip
+    direction = "lower" if item.verdict == LOWER else "higher"
+    return say(f"The rate of {name} was {direction} {after} than {before}: ", *counts, ". ", *times)
+
+
+def _few_cases(item: Contrast) -> Sentence:
+    assert item.ratio is not None
+    if item.ratio.value.value is None:
+        return say("With no case on either side there is no ratio to print.")
+    if item.ratio.value.value == float("inf"):
+        return say(
+            "That is too few cases for a firm comparison. With no case before there is no ratio; from the "
+            "hours alone it could be as low as ", item.ratio.lower, ".",
+        )  # fmt: skip
+    sentence = say(
+        "That is too few cases for a firm comparison. The ratio of the rates is ", item.ratio.value,
+        " (likely between ", item.ratio.lower, " and ", item.ratio.upper, ").",
+    )  # fmt: skip
+    if item.direction == CANNOT_TELL:
+        return sentence
+    side = "below" if item.direction == LOWER else "above"
+    return sentence + say(f"The range lies {side} 1, but one case more or less would move it a lot.")
+
+
+def change_title(item: Contrast) -> Sentence:
+    """The answer for one series as a title."""
+    name = upper(SERIES_NAME[item.series])
+    if item.ratio is None:
+        return say(f"{name}: nothing to compare yet" if item.verdict == NO_DATA else f"{name}: counts only")
+    if item.verdict == FEW_CASES:
+        return say(f"{name}: too few cases to tell")
+    if item.verdict == CANNOT_TELL:
+        return say(f"{name}: cannot tell whether the rate changed (ratio ", item.ratio.value, ")")
+    return say(f"{name}: {item.verdict} after training, ", item.ratio.value, " times the rate before")
+
+
+def avoided_sentence(item: Contrast) -> Sentence:
+    """Cases avoided on the hours after, with the range; below zero means more cases, not fewer."""
+    if item.avoided is None or item.difference is None:
+        return NOTHING
+    number = item.avoided
+    low = number.lower.value
+    sentence = say(
+        "Had the rate before held on the hours after, about ", number.value,
+        " more cases than were recorded would have been expected (likely between ", number.lower, " and ",
+        number.upper, ").",
+    )  # fmt: skip
+    if number.value.value is not None and number.value.value < 0:
+        sentence = say(
+            "Cases avoided, counted against the rate before: ", number.value, " (likely between ",
+            number.lower, " and ", number.upper, "). Below zero means more cases than expected, not fewer.",
+        )  # fmt: skip
+    elif low is not None and low < 0:
+        sentence = sentence + say("Below zero means more cases than expected, not fewer.")
+    return sentence
+
+
+def background_sentence(change: BeforeAfter) -> Sentence:
+    """What a national fall alone would give over the same distance in time."""
+    apart = change.background
+    if apart is None:
+        return NOTHING
+    slow, fast = (f"{100 * fall:g}" for fall in YEARLY_FALL)
+    return say(
+        "The middle of the hours after lies ", apart.years_apart, " years after the middle of the hours before. ",
+        f"Rates in the country as a whole have been falling by about {slow} to {fast}% a year; that alone would "
+        "give a ratio of about ", apart.ratio_if_fast_fall, " to ", apart.ratio_if_slow_fall, ".",
+    )  # fmt: skip
+
+
+def comparison_series_sentence(change: BeforeAfter) -> Sentence:
+    """The same comparison for injuries that the training does not aim at."""
+    item, primary = change.comparison, change.primary
+    if item.ratio is None or item.ratio.value.value is None:
+        return NOTHING
+    start = say(
+        "Injuries that do not come from handling, which this training does not aim at, over the same hours: ratio ",
+        item.ratio.value, " (likely between ", item.ratio.lower, " and ", item.ratio.upper, "), from ",
+        item.now.events, " and ", item.then.events, " cases.",
+    )  # fmt: skip
+    if item.direction == primary.direction and item.direction in (LOWER, HIGHER):
+        return start + say("They moved the same way, so something other than the handling program may lie behind both.")
+    if item.direction == CANNOT_TELL:
+        return start + say("They show no clear change, though with these cases a real one could be missed.")
+    return start + say("They did not move with the handling injuries.")
+
+
+def target_sentence(change: BeforeAfter) -> Sentence:
+    """Where the target ratio lies against the likely range."""
+    item, target = change.primary, change.target_ratio
+    if item.ratio is None or item.ratio.upper.value is None or item.verdict == FEW_CASES:
+        return NOTHING
+    goal = float(target.value or 0)
+    low, high = float(item.ratio.lower.value or 0), float(item.ratio.upper.value)
+    if high <= goal:
+        return say("The whole likely range is at or below the target ratio of ", target, ".")
+    if low > goal:
+        return say("The target ratio of ", target, " lies outside the likely range: the data speak against it.")
+    return say(
+        "The target ratio of ", target, " lies inside the likely range: the data fit it, and they fit any "
+        "ratio up to ", item.ratio.upper, " as well.",
+    )  # fmt: skip
+
+
+def unclassified_sentence(bounds: Unclassified) -> Sentence:
+    """What the undecided cases could do to the answer; nothing when there are none."""
+    before, after = bounds.cases_before, bounds.cases_after
+    if not before.value and not after.value:
+        return NOTHING
+    low, high = bounds.most_favourable.ratio, bounds.least_favourable.ratio
+    start = say(
+        "For ", before, " of the recordable cases before training and ", after, " after, the log does not say "
+        "whether they came from handling.",
+    )  # fmt: skip
+    if low is None or high is None:
+        return start
+    text = say("Counting them for or against the program moves the ratio from ", low.value, " to ", high.value, ".")
+    if bounds.leads:
+        text = text + say(
+            "They are ", bounds.share, " of the cases that could count, so read this range before the estimate."
+        )  # fmt: skip
+    return start + text
+
+
+def variants_sentence(change: BeforeAfter) -> Sentence:
+    """Whether the question asked in other ways has the same answer."""
+    items = [
+        *change.variants,
+        change.unclassified.all_counted,
+        change.unclassified.most_favourable,
+        change.unclassified.least_favourable,
+    ]
+    shown = [item for item in items if item.ratio is not None]
+    if change.primary.ratio is None or not shown:
+        return NOTHING
+    primary = change.primary.direction
+    differ = [item for item in shown if item.direction != primary]
+    word = {LOWER: "lower", HIGHER: "higher", CANNOT_TELL: "cannot tell"}
+    if not differ:
+        return say(f"Every other way of asking gives the same answer: {word[primary]}.")
+    return say(
+        f"The other ways of asking do not all agree with the main answer ({word[primary]}): "
+        f"{len(differ)} of {len(shown)} differ, so read it with care."
+    )

@@ -1,0 +1,195 @@
+"""Sentences about training coverage, reporting, the data, and what could be done next."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from handling_review.evidence.accounting import AccountingEvidence
+from handling_review.evidence.actions import Candidate
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.contrast import CANNOT_TELL, FEW_CASES, NO_DATA
+from handling_review.evidence.reporting import ReportingEvidence
+from handling_review.evidence.training import TrainingEvidence
+from handling_review.page.sentence import NOTHING, Sentence, listed, say
+
+# The log of a quarter counts as firm when this many days have passed since its end: OSHA logs are still
+# being added to for weeks. Common practice, no source.
+FIRM_AFTER_DAYS = 90
+
+
+def day(value: object) -> str:
+    """A date as it stands in the review, year-month-day."""
+    return str(value)[:10]
+
+
+def coverage_sentence(training: TrainingEvidence) -> Sentence:
+    """Trained share of worked hours in the latest complete quarter, and where it started."""
+    if not training.latest:
+        return say("No quarter is complete yet, so no share of hours can be given.")
+    latest = training.of(training.latest)
+    sentence = say(
+        f"In {latest.label}, ", latest.share("current"), " of the hours worked were worked by staff whose "
+        "training was current.",
+    )  # fmt: skip
+    if latest.share("lapsed").value:
+        sentence = sentence + say("Staff whose training had lapsed worked ", latest.share("lapsed"), ".")
+    sentence = sentence + say(
+        "Staff not yet trained worked ", latest.share("before"), ", staff with no training on record ",
+        latest.share("never"), ", and staff whose training is not known (such as agency staff without a number) ",
+        latest.share("unknown"), ".",
+    )  # fmt: skip
+    if not training.match_is_enough:
+        sentence = sentence + say(
+            "Only ", training.match_share, " of the people in the training file could be matched to the hours, "
+            "so staff without a training row are counted as unknown, not as untrained.",
+        )  # fmt: skip
+    return sentence
+
+
+def coverage_title(training: TrainingEvidence) -> Sentence:
+    """Coverage as a title."""
+    if not training.latest:
+        return say("Training coverage: no quarter is complete yet")
+    latest = training.of(training.latest)
+    return say(latest.share("current"), f" of hours worked by staff with current training in {latest.label}")
+
+
+def people_sentence(training: TrainingEvidence) -> Sentence:
+    """People and completions behind the coverage."""
+    return say(
+        "The training file names ", training.people_in_training, " people; ", training.people_matched, " (",
+        training.match_share, ") also have hours. They hold ", training.qualifying_completions,
+        " qualifying completions, of which ", training.first_completions, " are a person's first. ",
+        training.people_never_trained, " people have hours and no qualifying training on record; for ",
+        training.people_unknown, " more it is not known.",
+    )  # fmt: skip
+
+
+def mix_sentence(reporting: ReportingEvidence) -> Sentence:
+    """How the mix of cases moved between the last two whole years, and whether to look at reporting."""
+    years = reporting.whole_years()
+    if len(years) < 2:
+        return say(
+            "There are not yet two whole years to compare. Watch two things: first-aid cases (more of them is "
+            "often better reporting) and the share of recordable cases that are DART cases."
+        )
+    then, now = years[-2], years[-1]
+    sentence = say(
+        f"In {now.year} there were ", now.first_aid, " first-aid cases and ", now.recordable, " recordable cases; ",
+        f"in {then.year} ", then.first_aid, " and ", then.recordable, ".",
+    )  # fmt: skip
+    if now.dart_share is None or then.dart_share is None:
+        return sentence
+    sentence = sentence + say(
+        "DART cases were ", now.dart_share.value, " of the recordable cases, after ", then.dart_share.value, "."
+    )
+    if reporting.asks_a_look:
+        return sentence + say(
+            "Recordable cases became fewer for the hours worked while the DART share rose. That can be chance, "
+            "and it can be small injuries no longer reported: ask."
+        )
+    return sentence + say("That gives no sign that small injuries are going unreported.")
+
+
+def quality_sentence(accounting: AccountingEvidence) -> Sentence:
+    """How many findings there are, by what they ask for."""
+    look, note = accounting.finding_count("look"), accounting.finding_count("note")
+    blocks = accounting.finding_count("blocks")
+    if not (look.value or note.value or blocks.value):
+        return say("The checks found nothing to put right.")
+    sentence = say(
+        "The checks found ", look, " things to look at and ", note, " that are only noted. The list names the "
+        "file and line, never a person.",
+    )  # fmt: skip
+    if blocks.value:
+        return say(blocks, " findings stop parts of the review until they are put right.") + sentence
+    return sentence
+
+
+def accounting_sentence(accounting: AccountingEvidence) -> Sentence:
+    """Rows in and rows used, and whether they balance."""
+    sentence = say(
+        "Of ", accounting.rows_in, " rows read, ", accounting.rows_used, " went into the review and ",
+        accounting.rows_not_used, " did not, each by a stated rule.",
+    )  # fmt: skip
+    if accounting.balances:
+        return sentence + say("For every file, rows used, set aside and excluded add up to the rows read.")
+    off = listed(tuple(row.file for row in accounting.files if not row.balances))
+    return sentence + say(f"The rows of {off} do not add up; the review of that file cannot be relied on.")
+
+
+_CANDIDATES = {
+    "get_missing": "Get the missing hours for {units}, so that the rate can be printed.",
+    "walk_through": "Walk through {units} with the people who work there: the rate is higher than elsewhere.",
+    "schedule_training": "Schedule training on {units}: staff with current training work less than half of "
+    "the hours there.",
+    "check_reporting": "Ask staff whether small injuries are still being reported.",
+    "keep_measuring": "Keep the exports coming each quarter; no change of course follows from these numbers.",
+}
+
+
+def candidate_sentence(candidate: Candidate) -> Sentence:
+    """One candidate for action."""
+    kind, figures = candidate.kind, candidate.numbers
+    if kind == "put_right":
+        return say("Put right the ", figures[0], " findings that block parts of the review.")
+    if kind == "look_before_extending":
+        return say(
+            "Look for what else changed before the program goes further: the rate after training is ",
+            figures[0], " times the rate before.",
+        )  # fmt: skip
+    if kind == "decide_unclassified":
+        return say("Decide for each open case whether it came from handling (", figures[0], " are open).")
+    if kind == "settle_unclassified":
+        total = int(figures[0].value or 0) + int(figures[1].value or 0)
+        noun = "the one recordable case" if total == 1 else "the recordable cases"
+        return say(
+            f"Settle {noun} for which the log does not say whether handling was the cause (", figures[0],
+            " before training, ", figures[1], " after).",
+        )  # fmt: skip
+    if kind == "schedule_refreshers":
+        return say("Schedule refreshers: lapsed training stands behind ", figures[0], " of the hours worked.")
+    if kind == "review_findings":
+        noun = "thing" if figures[0].value == 1 else "things"
+        return say("Go through the ", figures[0], f" {noun} to look at in the data before the next review.")
+    return say(_CANDIDATES[kind].format(units=listed(candidate.units)))
+
+
+def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
+    """What the review cannot say yet, and when it will."""
+    found = []
+    for span in review.rates.quarters:
+        if span.is_provisional:
+            firm = span.end + timedelta(days=FIRM_AFTER_DAYS)
+            found.append(
+                say(f"{span.quarter} is provisional: late entries may add cases. It is firm from {day(firm)}.")
+            )
+    gaps = [span.quarter for span in review.rates.quarters if not span.is_complete]
+    if gaps:
+        found.append(say(f"{listed(tuple(gaps))}: no rate until the missing days are in."))
+    primary = review.before_after.primary
+    if primary.verdict in (CANNOT_TELL, FEW_CASES):
+        found.append(
+            say("Whether the rate changed with training: more cases and hours are needed before that can be said.")
+        )
+    if primary.verdict == NO_DATA:
+        found.append(say("Whether the rate changed with training: one of the two periods has no hours yet."))
+    few = tuple(row.name for row in review.units.rows if row.overall.reliability == "few")
+    if few:
+        found.append(say(f"Too few cases for a rate of its own: {listed(few)}."))
+    found.append(
+        say("Whether the program is the reason for any change: a before and after comparison cannot show that.")
+    )
+    return tuple(found)
+
+
+def caution(review: Review) -> Sentence:
+    """The one line of caution in the masthead."""
+    return say(
+        "These are recorded injuries, not all injuries. A difference between before and after is not proof of cause."
+    )
+
+
+def nothing_or(sentence: Sentence) -> tuple[Sentence, ...]:
+    """The sentence as a tuple, empty when there is nothing to say."""
+    return () if sentence == NOTHING else (sentence,)

@@ -1,0 +1,85 @@
+(function () {
+  "use strict";
+  var root = document.documentElement;
+  if (root.className !== "draws") { return; }
+  var plots = Array.prototype.slice.call(document.querySelectorAll(".plot"));
+  var packed = document.getElementById("plotly-packed");
+  var ready = false;
+
+  function set(target, path, value) {
+    var keys = path.split(".");
+    var last = keys.pop();
+    keys.forEach(function (key) { target = target[key] = target[key] || {}; });
+    target[last] = value;
+  }
+
+  function layoutFor(spec, narrow) {
+    var layout = JSON.parse(JSON.stringify(spec.layout));
+    if (narrow) { Object.keys(spec.narrow).forEach(function (path) { set(layout, path, spec.narrow[path]); }); }
+    return layout;
+  }
+
+  function draw(plot) {
+    if (!ready || !plot.clientWidth) { return; }
+    var width = plot.clientWidth;
+    if (plot.drawnWidth === width) { return; }
+    var spec = JSON.parse(document.getElementById(plot.id.replace("plot-", "data-")).textContent);
+    var layout = layoutFor(spec, width < 480);
+    layout.width = width;
+    layout.height = plot.clientHeight;
+    window.Plotly.react(plot, spec.data, layout, { displayModeBar: false, responsive: false });
+    plot.drawnWidth = width;
+    plot.classList.add("drawn");
+    // On paper the drawing scales with the column, so each layer needs its own coordinate system.
+    plot.querySelectorAll(".main-svg").forEach(function (layer) {
+      layer.setAttribute("viewBox", "0 0 " + width + " " + layout.height);
+    });
+  }
+
+  function drawAll() { plots.forEach(draw); }
+
+  function openAll() {
+    document.querySelectorAll("details:not([open])").forEach(function (fold) {
+      fold.open = true;
+      fold.dataset.closed = "yes";
+    });
+  }
+
+  function closeAgain() {
+    document.querySelectorAll("details[data-closed]").forEach(function (fold) {
+      fold.open = false;
+      delete fold.dataset.closed;
+    });
+  }
+
+  function watch() {
+    ready = true;
+    root.classList.add("ready");
+    var near = new IntersectionObserver(function (entries) {
+      entries.forEach(function (entry) { if (entry.isIntersecting) { draw(entry.target); } });
+    }, { rootMargin: "600px 0px" });
+    plots.forEach(function (plot) { near.observe(plot); });
+    var waiting = 0;
+    window.addEventListener("resize", function () {
+      clearTimeout(waiting);
+      waiting = setTimeout(function () {
+        plots.forEach(function (plot) { if (plot.drawnWidth) { draw(plot); } });
+      }, 150);
+    });
+  }
+
+  window.addEventListener("beforeprint", function () { openAll(); drawAll(); });
+  window.addEventListener("afterprint", closeAgain);
+  window.matchMedia("print").addEventListener("change", function (event) { if (event.matches) { drawAll(); } });
+
+  var text = atob(packed.textContent.trim());
+  var bytes = new Uint8Array(text.length);
+  for (var i = 0; i < text.length; i += 1) { bytes[i] = text.charCodeAt(i); }
+  new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"))).text().then(function (source) {
+    var script = document.createElement("script");
+    script.textContent = source;
+    document.head.appendChild(script);
+    if (!window.Plotly) { root.className = ""; return; }
+    watch();
+  }, function () { root.className = ""; });
+}());
