@@ -391,6 +391,8 @@ def test_planted_cells_stand_where_the_truth_says() -> None:
         ("first-aid case with days away", "days_away", "3"),
     ):
         assert text in cell("incidents", planted(word)["first_lines"][0], column)
+    assert list(planted("no day of the calendar")["log_change"]) == ["first_aid"]
+    assert cell("incidents", planted("no day of the calendar")["first_lines"][0], "outcome") == "first_aid"
     line = planted("reported the day before")["first_lines"][0]
     happened, reported = (date.fromisoformat(cell("incidents", line, c)) for c in ("event_date", "reported_date"))
     assert reported == happened - timedelta(days=1)
@@ -528,6 +530,30 @@ def test_command_refuses_plans_that_cannot_be_carried_out(
     assert main([str(tmp_path / "x"), *arguments]) == UsageProblem.exit_code
     assert says in capsys.readouterr().err
     assert not (tmp_path / "x").exists()
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [
+        Plan(rates=Rates(0, 0, 0, 0, 0)),
+        Plan(seed=3, staff=7, end=date(2023, 1, 1)),
+        Plan(seed=3, staff=14, end=date(2023, 3, 31)),
+        Plan(seed=3, staff=30, end=date(2031, 12, 31)),
+        Plan(seed=3, turnover_per_year=0, transfers_per_year=0, agency_share=0, period_days=7),
+    ],
+    ids=["no injury", "one day", "one quarter", "nine years", "nobody moves"],
+)
+def test_unusual_plans_give_whole_files_with_the_same_types(plan: Plan, tmp_path: Path) -> None:
+    facility = simulate(plan)
+    write(facility, tmp_path)
+    for name in (*SAMPLE, "annual_totals"):
+        assert getattr(facility, name).schema == getattr(quillmere(), name).schema, name
+    hours = sum(p["hours"] for p in facility.truth["series"]["handling"]["phases"].values())
+    years = ((plan.end - plan.start).days + 1) / 365.25
+    assert 900 < hours / years / plan.staff < 2100, "hours of a post in a year"
+    if plan.rates.handling == 0:
+        assert facility.incidents.height == 0
+        assert facility.truth["log"]["rows"] == 0
 
 
 def test_negative_rates_are_refused() -> None:

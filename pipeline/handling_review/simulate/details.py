@@ -59,6 +59,7 @@ OUTCOMES = {
     "near_miss": {"near_miss": 1.0},
 }
 MEDIAN_COST = {"days_away": 9000.0, "restricted_or_transfer": 3200.0, "other_recordable": 750.0}
+WHOLE_NUMBERS = ("helpers", "assist_share", "client_weight_lb")
 UNDECIDED_SHARE = 0.03  # of recordable cases: the record does not say what was being done
 
 
@@ -110,13 +111,17 @@ def log_rows(plan: Plan, staff: People, found: Injuries) -> pl.DataFrame:
         "true_series": series,
         "true_phase": found.phase,
     }
-    whole = pl.DataFrame({name: _series(values) for name, values in columns.items()})
+    whole = pl.DataFrame([_series(name, values) for name, values in columns.items()])
     logged = whole.filter(pl.col("reported_date") <= plan.as_of)
     return _numbered(logged)
 
 
-def _series(values: np.ndarray) -> pl.Series:
-    return pl.Series(values.tolist()) if values.dtype == object else pl.Series(values)
+def _series(name: str, values: np.ndarray) -> pl.Series:
+    """A typed column, also when every value is blank."""
+    if values.dtype != object:
+        return pl.Series(name, values)
+    kind = pl.Date if name == "cost_as_of" else pl.Int64 if name in WHOLE_NUMBERS else pl.String
+    return pl.Series(name, values.tolist(), dtype=kind)
 
 
 def _dates(plan: Plan, day: np.ndarray) -> np.ndarray:
@@ -168,7 +173,8 @@ def _circumstances(
     taking_part = random.choice(np.array([1, 2, 3]), n, p=(0.62, 0.32, 0.06))
     taking_part = np.where(activity == "two_person_lift", np.maximum(taking_part, 2), taking_part)
     tools = np.where(trained, pick(random, EQUIPMENT_TRAINED, n), pick(random, EQUIPMENT_UNTRAINED, n))
-    tools = np.where(activity == "mechanical_lift", pick(random, {"floor_lift": 0.7, "ceiling_lift": 0.3}, n), tools)
+    lifts = np.where(trained, pick(random, {"floor_lift": 0.6, "ceiling_lift": 0.4}, n), "floor_lift")
+    tools = np.where(activity == "mechanical_lift", lifts, tools)
     gap = random.random((2, n)) < 0.22
     handled = handles & ~undecided
     said = np.where(handles, activity, "not_handling")

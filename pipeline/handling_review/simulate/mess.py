@@ -10,7 +10,7 @@ from typing import Any
 
 import polars as pl
 
-from handling_review.simulate.plan import HANDS_ON, Plan
+from handling_review.simulate.plan import HANDS_ON, PHASES, UNKNOWN, Plan
 
 PAYROLL_DAY = "%m/%d/%Y"  # how the hours file writes a date
 
@@ -134,6 +134,9 @@ def _in_the_log(plan: Plan, planter: _Planter, log: pl.DataFrame) -> None:
     for what, change, said, becomes in plain:
         if found := find(what):
             planter.cells("incidents", {found[0]["row"]: change(found[0])}, said, becomes)
+            if "set aside" in becomes:
+                phase = UNKNOWN if found[0]["employee_id"] is None else found[0]["true_phase"]
+                planter.notes[-1]["log_change"] = {"first_aid": {PHASES[phase]: -1}}
     _repeated_number(planter, find)
     for unit in plan.units:
         if unit.alias and (spelled := find(pl.col("unit") == unit.unit, 3)):
