@@ -146,6 +146,13 @@ def _in_the_log(plan: Plan, planter: _Planter, log: pl.DataFrame) -> None:
                 f"{unit.unit} spelled {unit.alias}",
                 "joined to its unit through the alias table",
             )
+    _after_the_review(plan, planter, log, find)
+
+
+def _after_the_review(
+    plan: Plan, planter: _Planter, log: pl.DataFrame, find: Callable[..., list[dict[str, Any]]]
+) -> None:
+    """A recordable case dated after the last day of the review."""
     if late := find(pl.col("outcome") == "other_recordable"):
         day = plan.end + timedelta(days=3)
         names = [name for name in log.columns if not name.startswith("true_")]

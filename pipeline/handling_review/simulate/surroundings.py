@@ -34,6 +34,22 @@ EQUIPMENT_COST = {
     "ceiling_lift": 7200,
 }
 
+# all private industry by year: recordable, DART, days away, restricted or transfer, other recordable
+PRIVATE_INDUSTRY: dict[int, tuple[float, float, float, float, float]] = {
+    2003: (5.0, 2.6, 1.5, 1.1, 2.4),
+    2005: (4.6, 2.4, 1.4, 1.0, 2.2),
+    2008: (3.9, 2.0, 1.1, 0.9, 1.9),
+    2010: (3.5, 1.8, 1.1, 0.8, 1.7),
+    2011: (3.4, 1.8, 1.0, 0.7, 1.7),
+    2012: (3.4, 1.8, 1.0, 0.7, 1.6),
+    2013: (3.3, 1.7, 1.0, 0.7, 1.6),
+    2014: (3.2, 1.7, 1.0, 0.7, 1.5),
+    2015: (3.0, 1.6, 0.9, 0.7, 1.4),
+    2016: (2.9, 1.6, 0.9, 0.7, 1.3),
+    2017: (2.8, 1.5, 0.9, 0.7, 1.3),
+    2018: (2.8, 1.6, 0.9, 0.7, 1.3),
+}
+
 
 def units(plan: Plan) -> pl.DataFrame:
     """One row a unit."""
@@ -162,25 +178,11 @@ def reference_rates() -> pl.DataFrame:
     chart = "BLS, survey of occupational injuries and illnesses, chart data 2018"
     table4 = "BLS news release, survey of occupational injuries and illnesses, table 4"
     review = "BLS, Monthly Labor Review 2017, figure data"
-    whole: dict[int, tuple[float, float, float, float, float]] = {
-        2003: (5.0, 2.6, 1.5, 1.1, 2.4),
-        2005: (4.6, 2.4, 1.4, 1.0, 2.2),
-        2008: (3.9, 2.0, 1.1, 0.9, 1.9),
-        2010: (3.5, 1.8, 1.1, 0.8, 1.7),
-        2011: (3.4, 1.8, 1.0, 0.7, 1.7),
-        2012: (3.4, 1.8, 1.0, 0.7, 1.6),
-        2013: (3.3, 1.7, 1.0, 0.7, 1.6),
-        2014: (3.2, 1.7, 1.0, 0.7, 1.5),
-        2015: (3.0, 1.6, 0.9, 0.7, 1.4),
-        2016: (2.9, 1.6, 0.9, 0.7, 1.3),
-        2017: (2.8, 1.5, 0.9, 0.7, 1.3),
-        2018: (2.8, 1.6, 0.9, 0.7, 1.3),
-    }
     kinds = ("recordable", "dart", "days_away", "restricted_or_transfer", "other_recordable")
     hundred, ten_thousand = 200_000, 20_000_000
     rows: list[tuple[str, str, str, str, float, int, str]] = [
         ("all", "private", str(year), kind, rate, hundred, chart)
-        for year, rates in whole.items()
+        for year, rates in PRIVATE_INDUSTRY.items()
         for kind, rate in zip(kinds, rates, strict=True)
     ]
     release = "Press reports of the BLS release for 2024"
