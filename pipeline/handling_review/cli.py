@@ -150,6 +150,8 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
 
 
 def _print_findings(findings: Sequence[Finding]) -> None:
+    from handling_review.findings import suggestions
+
     titles = {"blocks": "Blocks the review", "look": "Worth a look", "note": "For the record"}
     for severity, title in titles.items():
         chosen = [f for f in findings if f.severity == severity]
@@ -157,6 +159,10 @@ def _print_findings(findings: Sequence[Finding]) -> None:
             print(f"{title} ({len(chosen)}):")
             for finding in chosen:
                 print(f"  {finding.sentence()}")
+    ready = suggestions(findings)
+    if ready:
+        print("To settle some of these, fill in and paste into the program file:")
+        print("\n".join(f"  {line}" for line in ready.splitlines()))
     if not findings:
         print("Nothing found that needs a look.")
 

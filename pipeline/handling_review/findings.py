@@ -15,7 +15,7 @@ class Finding:
 
     severity: ``blocks`` (no true review is possible), ``look`` (a person should look), ``note`` (said for the record).
     ``rows``: rows it concerns; ``hours`` and ``cases``: how many hours or cases it moves. ``found`` is blank where the
-    value is personal.
+    value is personal. ``suggest``: table and line for the program file that would settle it, ready to paste.
     """
 
     severity: str
@@ -29,6 +29,7 @@ class Finding:
     rows: int = 1
     hours: float = 0.0
     cases: int = 0
+    suggest: tuple[str, str] | None = None
 
     def sentence(self) -> str:
         """The finding as one line: where, what, what to do."""
@@ -46,6 +47,18 @@ def in_order(findings: Iterable[Finding]) -> list[Finding]:
         findings,
         key=lambda f: (SEVERITIES.index(f.severity), -f.cases, -f.hours, -f.rows, f.file, f.rule, f.line, f.column),
     )
+
+
+def suggestions(findings: Iterable[Finding]) -> str:
+    """Lines for the program file that would settle findings, by table; empty where there are none."""
+    tables: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.suggest:
+            table, line = finding.suggest
+            lines = tables.setdefault(table, [])
+            if line not in lines:
+                lines.append(line)
+    return "\n".join("\n".join([f"[{table}]", *lines]) for table, lines in sorted(tables.items()))
 
 
 def blocking(findings: Iterable[Finding]) -> list[Finding]:

@@ -1,135 +1,54 @@
-"""The program file (TOML): one facility's settings, each default in one place with its reason."""
+"""The program file (TOML) read into settings: unknown keys refused with the nearest known one."""
 
 from __future__ import annotations
 
 import difflib
-import hashlib
-import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
-from datetime import date, timedelta
+from dataclasses import asdict
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from handling_review.problems import ProgramProblem
-
-FILE_NAMES = (
-    "incidents",
-    "hours",
-    "training",
-    "units",
-    "equipment",
-    "observations",
-    "exposure",
-    "events",
-    "annual_totals",
-    "reference_rates",
+from handling_review.settings import (
+    DATE_ORDERS,
+    DESIGNS,
+    FILE_NAMES,
+    HOURS_AS,
+    PERSON_TYPES,
+    REQUIRED_FILES,
+    SERIES,
+    Analysis,
+    Facility,
+    HoursRule,
+    Ids,
+    IncidentRule,
+    PayCodes,
+    Period,
+    Program,
+    Thresholds,
+    Training,
+    UnitChange,
 )
-REQUIRED_FILES = ("incidents", "hours", "training")
-SERIES = ("handling", "recordable", "dart", "days_away")
-DESIGNS = ("before_after",)
-DATE_ORDERS = ("iso", "mdy", "dmy")
 
-
-@dataclass(frozen=True)
-class Facility:
-    """Who the review is about."""
-
-    name: str = "Unnamed facility"  # printed as it stands, so that a forgotten name is seen
-    naics: str = ""  # only used to pick reference rates; blank shows none
-    note: str = ""  # one line under the name, for example that the data are made up
-
-
-@dataclass(frozen=True)
-class Period:
-    """Which days the review covers. ``None`` is settled from the data and printed."""
-
-    start: date | None = None  # first day of the first quarter that the hours file covers from its start
-    end: date | None = None  # last day that both the log and the hours cover
-    as_of: date | None = None  # the day the exports were taken; the day of the build if not given
-    log_complete_through: date | None = None  # the end of the period if not given, and said so
-    hours_complete_through: date | None = None  # last period end in the hours file if not given
-    fiscal_year_start_month: int = 1  # calendar years, as on the posted annual summary
-
-
-@dataclass(frozen=True)
-class PayCodes:
-    """Pay codes by what they mean for hours worked (29 CFR 1904: only hours actually worked count)."""
-
-    worked: tuple[str, ...] = ()
-    not_worked: tuple[str, ...] = ()
-    premium_only: tuple[str, ...] = ()  # the same hours are already in another row
-
-
-@dataclass(frozen=True)
-class Training:
-    """What counts as trained in safe handling."""
-
-    qualifying_courses: tuple[str, ...] = ()  # none given: every course counts, and the review says so
-    qualifying_statuses: tuple[str, ...] = (
-        "completed",
-        "passed",
-    )  # enrolled, failed, waived are not training
-    washout_days: int = 30  # new habits take weeks to settle; published evaluations leave out about a month
-    refresher_months: int | None = None  # no lapse unless the facility has a refresher rule
-    minimum_match_share: float = 0.80  # below it, people without a training row are unknown, not untrained
-
-
-@dataclass(frozen=True)
-class Analysis:
-    """The primary analysis, fixed before looking."""
-
-    series: str = "handling"  # the injuries the programme is meant to prevent
-    design: str = "before_after"  # facility-wide, by each person's own training date, with washout
-    confidence: float = 0.95  # the usual level in the published evaluations
-    target_reduction: float = 0.50  # the claim under test: programmes like this halve the rate
-
-
-@dataclass(frozen=True)
-class Thresholds:
-    """Small-number rules."""
-
-    privacy_cell: int = 5  # cells of 1-4 are hidden in a copy for wide circulation; common practice, no source
-    unreliable_below: int = 5  # fewer cases: counts and upper limit, no rate
-    unstable_below: int = 16  # 16 cases give a standard error near a quarter of the rate
-    largest_gap_days: int = 6  # a missing weekly pay period leaves a gap of 7 days or more
-    handling_share_unclassified: float = 0.20  # above it the bounds lead, not the estimate
-    hours_per_day: float = 24.0  # more in one day cannot have been worked
-    hours_per_week: float = 120.0  # more in one week is looked at, not refused
-
-
-@dataclass(frozen=True)
-class Program:
-    """One facility's settings, ready to use. Paths in ``files`` are absolute."""
-
-    path: Path
-    facility: Facility = field(default_factory=Facility)
-    review: Period = field(default_factory=Period)
-    files: Mapping[str, tuple[Path, ...]] = field(default_factory=dict)
-    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    dates: Mapping[str, str] = field(default_factory=dict)
-    decimal_comma: Mapping[str, bool] = field(default_factory=dict)
-    codes: Mapping[str, Mapping[str, Mapping[str, str]]] = field(default_factory=dict)
-    unit_aliases: Mapping[str, str] = field(default_factory=dict)
-    pay_codes: PayCodes = field(default_factory=PayCodes)
-    training: Training = field(default_factory=Training)
-    analysis: Analysis = field(default_factory=Analysis)
-    thresholds: Thresholds = field(default_factory=Thresholds)
-
-    def settings(self) -> dict[str, Any]:
-        """Every setting as plain values, with file names instead of machine paths."""
-        plain = asdict(self)
-        plain.pop("path")
-        plain["files"] = {name: [p.name for p in paths] for name, paths in self.files.items()}
-        for name in ("columns", "dates", "decimal_comma", "codes", "unit_aliases"):
-            plain[name] = json.loads(json.dumps(getattr(self, name)))
-        return plain
-
-    def settings_hash(self) -> str:
-        """SHA-256 of the settings, the same on every machine."""
-        text = json.dumps(self.settings(), sort_keys=True, default=str, ensure_ascii=False)
-        return hashlib.sha256(text.encode("utf-8")).hexdigest()
+__all__ = [
+    "FILE_NAMES",
+    "REQUIRED_FILES",
+    "SERIES",
+    "Analysis",
+    "Facility",
+    "HoursRule",
+    "Ids",
+    "IncidentRule",
+    "PayCodes",
+    "Period",
+    "Program",
+    "Thresholds",
+    "Training",
+    "UnitChange",
+    "read_program",
+]
 
 
 def read_program(path: Path) -> Program:
@@ -165,6 +84,9 @@ _TABLES = {
     "analysis": Analysis,
     "thresholds": Thresholds,
     "pay_codes": PayCodes,
+    "hours": HoursRule,
+    "ids": Ids,
+    "incidents": IncidentRule,
 }
 _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units")
 
@@ -176,7 +98,7 @@ def _program(path: Path, raw: dict[str, Any]) -> Program:
     _check_values(path, parts)
     units = raw.get("units", {})
     for key in units:
-        _known(path, key, ("aliases",), "key in [units]")
+        _known(path, key, ("aliases", "changes"), "key in [units]")
     return Program(
         path=path,
         files=_files(path, raw.get("files", {})),
@@ -185,6 +107,7 @@ def _program(path: Path, raw: dict[str, Any]) -> Program:
         decimal_comma=_choices(path, "decimal_comma", raw.get("decimal_comma", {}), (True, False)),
         codes=_codes(path, raw.get("codes", {})),
         unit_aliases=_text_map(path, "units.aliases", units.get("aliases", {})),
+        unit_changes=_unit_changes(path, units.get("changes", [])),
         **parts,
     )
 
@@ -239,7 +162,7 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     period: Period = parts["review"]
     if period.start and period.end and period.start > period.end:
         raise ProgramProblem(f"{path}: [review] start {period.start} is after end {period.end}. Swap or mend them.")
-    if period.end and period.as_of and period.as_of < period.end - timedelta(days=0):
+    if period.end and period.as_of and period.as_of < period.end:
         raise ProgramProblem(
             f"{path}: [review] as_of {period.as_of} is before end {period.end}: "
             "a review cannot cover days after its exports were taken."
@@ -262,11 +185,41 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     thresholds: Thresholds = parts["thresholds"]
     for key, value in asdict(thresholds).items():
         _within(path, f"[thresholds] {key}", value, 0, 10_000)
+    hours: HoursRule = parts["hours"]
+    if hours.written_as not in HOURS_AS:
+        _known(path, hours.written_as, HOURS_AS, "[hours] written_as")
+    _within(path, "[hours] hours_per_fte_year", hours.hours_per_fte_year, 1000, 3000)
+    _within(path, "[ids] zero_pad", parts["ids"].zero_pad, 0, 20)
+    for value in parts["incidents"].person_types:
+        _known(path, value, PERSON_TYPES, "[incidents] person_types")
     codes: PayCodes = parts["pay_codes"]
     listed = [code.casefold() for group in asdict(codes).values() for code in group]
     twice = sorted({code for code in listed if listed.count(code) > 1})
     if twice:
         raise ProgramProblem(f"{path}: [pay_codes] lists {twice[0].upper()!r} under more than one meaning. Keep one.")
+
+
+def _unit_changes(path: Path, given: Any) -> tuple[UnitChange, ...]:
+    where = "[[units.changes]]"
+    if not isinstance(given, list) or not all(isinstance(one, dict) for one in given):
+        raise ProgramProblem(f"{path}: {where} must hold tables with on, old and new.")
+    found = []
+    for one in given:
+        for key in one:
+            _known(path, key, ("on", "old", "new"), f"key in {where}")
+        missing = [key for key in ("on", "old", "new") if not one.get(key)]
+        if missing:
+            raise ProgramProblem(
+                f'{path}: {where} lacks {missing[0]}. Write on = 2025-01-01, old = ["A"], new = ["B"].'
+            )
+        found.append(
+            UnitChange(
+                on=_typed(path, f"{where} on", one["on"], "date"),
+                old=_typed(path, f"{where} old", one["old"], "tuple"),
+                new=_typed(path, f"{where} new", one["new"], "tuple"),
+            )
+        )
+    return tuple(found)
 
 
 def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:

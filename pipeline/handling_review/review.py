@@ -16,7 +16,8 @@ import pandas as pd
 
 from handling_review import __version__
 from handling_review.findings import Finding, blocking, in_order
-from handling_review.intake.cross import AFTER_MEASURE, BEFORE_MEASURE, fate_findings, run_checks
+from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
+from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
 from handling_review.intake.ledger import as_frame, ledger
 from handling_review.intake.load import Intake, load_all
 from handling_review.problems import DataProblem, OutputProblem
@@ -71,10 +72,11 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = _
         intake = load_all(program, store, progress)
         progress("checking", 0)
         days = prepare(program, store, as_of)
-        findings = [*intake.findings, *fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
+        findings = [*intake.findings, *tally_findings(intake)]
+        findings += [*fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
         progress("counting hours and cases", 0)
         tables = measure(store)
-        findings += run_checks(store, intake, AFTER_MEASURE)
+        findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
         lines = ledger(intake, tables["row_accounting"])
         store.checkpoint()
     return Measured(

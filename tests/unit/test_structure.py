@@ -16,6 +16,7 @@ PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
     {"findings", "files"},
+    {"settings"},
     {"program"},
     {"stats", "store"},
     {"intake", "simulate"},

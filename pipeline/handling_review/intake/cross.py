@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
+
+import pandas as pd
 
 from handling_review.findings import Finding
 from handling_review.intake.load import Intake
@@ -25,90 +28,7 @@ class Check:
     column: str
     message: Callable[[Row], str]
     what_to_do: Callable[[Row], str]
-
-
-def _fixed(text: str) -> Callable[[Row], str]:
-    return lambda row: text
-
-
-BEFORE_MEASURE = (
-    Check(
-        "find_repeated_case_numbers", "incidents", "case number repeated", "look", "case_number",
-        lambda r: f"case number {r['found']!r} stands {r['rows']} times in one year; all are counted.",
-        _fixed("If one is an older version of the other, remove it from the export."),
-    ),
-    Check(
-        "find_days_beyond_cap", "incidents", "days beyond 180", "note", "days_away",
-        lambda r: f"{r['found']} days away and restricted together; the log may stop at 180 (29 CFR 1904.7). Kept.",
-        _fixed("Nothing, if the count is meant."),
-    ),
-    Check(
-        "find_outcome_against_days", "incidents", "outcome against days", "look", "outcome",
-        lambda r: f"{r['found']}: they do not fit together. Counted by its outcome.",
-        _fixed("Correct the outcome or the days in the log."),
-    ),
-    Check(
-        "find_reported_before_event", "incidents", "reported before it happened", "look", "reported_date",
-        lambda r: f"reported {r['found']}. The case is counted; its reporting lag is not used.",
-        _fixed("Correct one of the two dates."),
-    ),
-    Check(
-        "find_long_days", "hours", "more hours than the days hold", "look", "hours",
-        lambda r: f"{r['found']} for one person. The hours are counted.",
-        _fixed("Correct the hours, or leave the employee id blank if the row is a unit total."),
-    ),
-    Check(
-        "find_blank_pay_codes", "hours", "blank pay code", "note", "pay_code",
-        lambda r: f"{r['rows']:,} rows have no pay code while others have one; their hours count as worked.",
-        _fixed("Add the code if these hours were not worked."),
-    ),
-    Check(
-        "find_unlisted_units", "units", "unit not listed", "look", "unit",
-        lambda r: f"{r['found']!r} has hours or cases and is not in the units file; it is shown as a unit of its own.",
-        lambda r: f'List it, or add "{r["found"]}" = "the right unit" under [units.aliases] of the program file.',
-    ),
-    Check(
-        "find_unmatched_training", "training", "training without hours", "look", "employee_id",
-        lambda r: f"{r['rows']:,} of {r['people']:,} people in the training file have no hours."
-        + (" People without a training row are therefore called unknown, not untrained." if r["is_unknown"] else ""),
-        _fixed("Leavers from before the period are expected; otherwise compare the ids of both systems."),
-    ),
-    Check(
-        "find_unmatched_cases", "incidents", "case without hours of its person", "look", "employee_id",
-        lambda r: f"{r['rows']:,} cases belong to people without hours; they count for their unit.",
-        _fixed("Compare the ids of both systems."),
-    ),
-    Check(
-        "find_remedial_training", "training", "trained after an own injury", "note", "completed_on",
-        lambda r: f"{r['rows']:,} people were first trained within 30 days after an own injury.",
-        _fixed("Training that answers an injury can look better than it is; keep it in mind when reading the ratio."),
-    ),
-    Check(
-        "find_unclassified", "incidents", "handling undecided", "look", "handling_related",
-        lambda r: f"{r['rows']:,} of {r['recordable']:,} recordable cases cannot be called handling-related or not.",
-        _fixed("Fill in activity or handling_related; until then the review shows the result with and without them."),
-    ),
-    Check(
-        "find_no_qualifying_training", "training", "no qualifying training", "look", "course",
-        lambda r: f"none of the {r['rows']:,} rows qualifies, so before and after training cannot be compared. "
-        f"Courses seen: {(r['found'] or 'none')[:300]}.",
-        _fixed("Name the courses that count in [training] qualifying_courses of the program file."),
-    ),
-)  # fmt: skip
-
-AFTER_MEASURE = (
-    Check(
-        "find_hours_gaps", "hours", "hours missing", "look", "period_start",
-        lambda r: f"{r['found']} has no hours from {r['from_day']} to {r['to_day']} ({r['rows']} days); no rate is "
-        "printed for the quarters touched.",
-        _fixed("Add the missing pay periods, or state opened_on and closed_on in the units file."),
-    ),
-    Check(
-        "find_trained_in_comparison", "units", "trained people in a comparison unit", "note", "comparison",
-        lambda r: f"{r['rows']:,} trained people worked {r['hours']:,.0f} hours in comparison unit {r['found']!r}.",
-        _fixed("Keep it in mind where units are compared."),
-    ),
-)  # fmt: skip
+    suggest: Callable[[Row], tuple[str, str] | None] = lambda row: None
 
 
 def run_checks(store: Store, intake: Intake, checks: tuple[Check, ...]) -> Iterator[Finding]:
@@ -128,6 +48,7 @@ def run_checks(store: Store, intake: Intake, checks: tuple[Check, ...]) -> Itera
                 rows=int(row.get("rows") or 1),
                 hours=float(row.get("hours") or 0),
                 cases=int(row.get("cases") or (1 if check.file == "incidents" else 0)),
+                suggest=check.suggest(row),
             )
 
 
@@ -152,7 +73,82 @@ def fate_findings(store: Store, intake: Intake) -> Iterator[Finding]:
             rows=count,
             hours=abs(row["hours"] or 0),
             cases=row["cases"],
+            suggest=_suggest_for_fate(row),
         )
+
+
+def tally_findings(intake: Intake) -> Iterator[Finding]:
+    """Findings from the reading itself: totals rows held against their sums, and values read with a proviso."""
+    for one in intake.files:
+        name, tally = one.path.name, one.reader.tally
+        for total in tally.sums.totals:
+            stated = "no number" if total.stated is None else f"{total.stated.normalize():,f}"
+            yield Finding(
+                severity="note" if total.agrees else "look",
+                rule="totals row",
+                file=name,
+                line=total.line,
+                column="hours",
+                message=f"the totals row states {stated} hours; the rows above it sum to {total.of_all.normalize():,f}"
+                + (", as they should." if total.agrees else ": they differ."),
+                what_to_do="Nothing." if total.agrees else "Find the rows that are missing or doubled in the export.",
+                hours=0.0 if total.agrees or total.stated is None else float(abs(total.stated - total.of_all)),
+            )
+        for (column, note), (rows, line) in sorted(tally.notes.items()):
+            yield _note_finding(name, column, note, rows, line)
+
+
+def _note_finding(name: str, column: str, note: str, rows: int, line: int) -> Finding:
+    if note == "scientific id":
+        return Finding(
+            severity="blocks",
+            rule=note,
+            file=name,
+            line=line,
+            column=column,
+            message=f"{rows:,} ids are written like 1.2E+05: a spreadsheet has destroyed them.",
+            what_to_do="Export again with this column as text.",
+            rows=rows,
+        )
+    return Finding(
+        severity="note",
+        rule=note,
+        file=name,
+        line=line,
+        column=column,
+        message=f"{rows:,} dates have a year of two digits; 00 to 69 are read as 20xx, the others as 19xx.",
+        what_to_do="Export years with four digits if you can.",
+        rows=rows,
+    )
+
+
+def reconciliation_findings(reconciliation: pd.DataFrame) -> Iterator[Finding]:
+    """Findings for years whose posted annual summary differs from the review; columns as ``out_reconciliation``."""
+    for row in reconciliation[reconciliation["is_whole_year"]].to_dict("records"):
+        gap = row["in_review"] - row["posted"]
+        is_hours = row["figure"] == "hours"
+        if abs(gap) <= (0.005 * row["posted"] if is_hours else 0):
+            continue
+        aside = f" {row['set_aside']} more of that year are set aside." if row["set_aside"] else ""
+        yield Finding(
+            severity="look",
+            rule="posted summary differs",
+            file="annual_totals",
+            column=str(row["figure"]),
+            message=f"{row['year']}: {str(row['figure']).replace('_', ' ')} posted {row['posted']:,.0f}, in the review "
+            f"{row['in_review']:,.0f} ({gap:+,.0f}).{aside}",
+            what_to_do="Find which record is right; the log is updated for five years, the posted summary is not.",
+            hours=abs(gap) if is_hours else 0.0,
+            cases=0 if is_hours else int(abs(gap)),
+        )
+
+
+def _suggest_for_fate(row: Row) -> tuple[str, str] | None:
+    if row["fate"] == "unmapped pay code":
+        return "pay_codes", f"# {json.dumps(row['found'])} goes into worked, not_worked or premium_only"
+    if row["fate"] == "unit without hours":
+        return "units.aliases", f'{json.dumps(row["found"], ensure_ascii=False)} = "the unit it stands for"'
+    return None
 
 
 def _more_lines(row: Row) -> str:

@@ -83,6 +83,8 @@ def style_of(program: Program, name: str, dialect: Dialect) -> Style:
     return Style(
         date_order=program.dates.get(name, "iso"),
         decimal_comma=program.decimal_comma.get(name, False),
+        hours_as=program.hours.written_as if name == "hours" else "decimal",
+        zero_pad=program.ids.zero_pad,
         delimiter=dialect.delimiter,
         codes=program.codes.get(name, {}),
     )
@@ -117,10 +119,22 @@ def _load_one(
             file_no = pa.array([number] * batch.num_rows, pa.int32())
             yield pa.RecordBatch.from_arrays([*batch.columns, file_no], schema=schema)
 
-    store.load(name, _columns(one), pa.RecordBatchReader.from_batches(schema, numbered()))
+    if any(earlier.file == name and earlier.sha256 == dialect.sha256 for earlier in intake.files):
+        _leave_out(reader)
+    else:
+        store.load(name, _columns(one), pa.RecordBatchReader.from_batches(schema, numbered()))
     read = FileRead(name, number, dialect.path, dialect.sha256, dialect.size, reader)
     intake.files.append(read)
     intake.findings += [*_file_findings(read, dialect), *cell_findings(dialect.path.name, reader, style)]
+
+
+def _leave_out(reader: FileReader) -> None:
+    """Count a file that was given before under its own rule; none of its rows is used."""
+    for _ in reader.batches():
+        pass
+    tally = reader.tally
+    tally.excluded["same file given twice"] += tally.used
+    tally.used = 0
 
 
 def _file_findings(read: FileRead, dialect: Dialect) -> Iterator[Finding]:

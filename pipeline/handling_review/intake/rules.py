@@ -24,6 +24,23 @@ CROSS_RULES = {
     "totals row": Rule("excluded", "A total of other rows; its hours are held against their sum."),
     "footer line": Rule("excluded", "A line of the report, not of the data."),
     "test row": Rule("excluded", "Marked as a test."),
+    "same file given twice": Rule("excluded", "The file has the same content as an earlier one."),
+    "already in another file": Rule("excluded", "The same row stands in an earlier file (overlapping extracts)."),
+    "period loaded twice": Rule(
+        "set_aside",
+        "Nearly every row of this period stands twice: it was loaded twice. The second copies do not count.",
+        "look",
+        "Export the period again.",
+    ),
+    "struck out": Rule("excluded", "Lined out, void or replaced in the log."),
+    "older version": Rule("excluded", "A later version of the same case is in the log."),
+    "not staff": Rule("excluded", "The injured person is not staff whom the facility supervises."),
+    "no outcome": Rule(
+        "set_aside",
+        "No outcome is given and no box is ticked, so nobody knows whether the case is recordable.",
+        "look",
+        "Fill in the outcome in the log.",
+    ),
     "no date": Rule(
         "set_aside", "Neither a period nor a day worked is given.", "look", "Give period_start and period_end."
     ),

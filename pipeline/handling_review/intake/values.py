@@ -106,7 +106,7 @@ def _one(
     if column.type == "date":
         day = date_text(text, style.date_order)
         return None if day in _SENTINELS else day
-    if column.name == "hours" and column.unit == "hours" and style.hours_as != "decimal":
+    if column.name == "hours" and column.unit == "hours" and style.hours_as not in ("decimal", "fte"):
         return _hours_text(text, style)
     if column.type in ("number", "integer"):
         return number_text(text, style, whole=column.type == "integer")

@@ -5,11 +5,11 @@ FROM (
     SELECT 'hours' AS file, file_no, fate, line, hours, 0 AS cases,
         CASE WHEN fate = 'unmapped pay code' THEN pay_code ELSE '' END AS found
     FROM stg_hours
-    WHERE fate IN ('no date', 'period reversed', 'unmapped pay code', 'negative total')
+    WHERE fate IN ('no date', 'period reversed', 'unmapped pay code', 'negative total', 'period loaded twice')
     UNION ALL
     SELECT 'incidents', file_no, fate, line, 0, 1, CASE WHEN fate = 'unit without hours' THEN unit ELSE '' END
     FROM stg_incidents
-    WHERE fate IN ('after the exports were taken', 'unit without hours')
+    WHERE fate IN ('after the exports were taken', 'unit without hours', 'no outcome')
     UNION ALL
     SELECT 'training', file_no, fate, line, 0, 0, ''
     FROM stg_training

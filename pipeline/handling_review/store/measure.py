@@ -10,7 +10,16 @@ from handling_review.program import Program
 from handling_review.store.database import Store
 from handling_review.store.settle import ReviewDays, fill_lookups, fill_settings, review_days
 
-CLEANING = ("int_unit_map", "int_negative_totals", "stg_units", "stg_hours", "stg_incidents", "stg_training")
+CLEANING = (
+    "int_unit_map",
+    "int_repeated_rows",
+    "int_double_loads",
+    "int_negative_totals",
+    "stg_units",
+    "stg_hours",
+    "stg_incidents",
+    "stg_training",
+)
 PERSON_TIME = ("int_training_intervals", "int_unit_periods", "int_person_time", "int_cases", "int_hours_gaps")
 RESULTS = (
     "out_unit_quarters",
@@ -23,6 +32,7 @@ RESULTS = (
     "out_events_diary",
     "out_reference_rates",
     "out_row_accounting",
+    "out_reconciliation",
 )
 
 

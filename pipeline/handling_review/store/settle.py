@@ -110,6 +110,17 @@ def fill_lookups(program: Program, store: Store, days: ReviewDays) -> None:
     training = program.training
     store.fill("qualifying_courses", [("course", "VARCHAR")], _lowered(training.qualifying_courses))
     store.fill("qualifying_statuses", [("status", "VARCHAR")], _lowered(training.qualifying_statuses))
+    store.fill("person_types", [("person_type", "VARCHAR")], [(p,) for p in sorted(program.incidents.person_types)])
+    store.fill(
+        "unit_changes",
+        [("unit_key", "VARCHAR"), ("changed_on", "DATE"), ("side", "VARCHAR"), ("unit", "VARCHAR")],
+        [
+            (name.lower(), change.on, side, name)
+            for change in program.unit_changes
+            for side, listed in (("old", change.old), ("new", change.new))
+            for name in listed
+        ],
+    )
     store.fill("series", [("place", "INTEGER"), ("series", "VARCHAR")], list(enumerate(SERIES)))
     store.fill(
         "quarters",
@@ -134,6 +145,7 @@ def fill_settings(program: Program, store: Store, days: ReviewDays, *, absent_is
         ("mature_days", "INTEGER", MATURE_DAYS),
         ("hours_per_day", "DOUBLE", program.thresholds.hours_per_day),
         ("hours_per_week", "DOUBLE", program.thresholds.hours_per_week),
+        ("fte_hours_per_year", "INTEGER", _fte_hours(program)),
     ]
     store.fill("settings", [(name, kind) for name, kind, _ in rows], [[value for _, _, value in rows]])
 
@@ -142,13 +154,40 @@ def _lowered(words: tuple[str, ...]) -> list[tuple[str]]:
     return [(word,) for word in sorted({w.lower() for w in words})]
 
 
+def _fte_hours(program: Program) -> int | None:
+    return program.hours.hours_per_fte_year if program.hours.written_as == "fte" else None
+
+
 def _unit_names(program: Program, store: Store) -> list[tuple[str, str, int]]:
     """Spellings that stand for a unit: the program file's aliases before the units file's own names."""
     listed = store.frame("raw_units")
     own = {str(u).lower(): str(u) for u in listed["unit"]}
-    found = [(key.lower(), own.get(unit.lower(), unit), 0) for key, unit in sorted(program.unit_aliases.items())]
-    found += [(key, unit, 1) for key, unit in sorted(own.items())]
+    joined = joined_units(program)
+
+    def settled(unit: str) -> str:
+        return joined.get(unit.lower(), own.get(unit.lower(), unit))
+
+    found = [(key.lower(), settled(unit), 0) for key, unit in sorted(program.unit_aliases.items())]
+    found += [(key, settled(key), 1) for key in sorted({*own, *joined})]
     for unit, aliases in zip(listed["unit"], listed["aliases"], strict=True):
         if isinstance(aliases, str):
-            found += [(" ".join(a.split()).lower(), str(unit), 2) for a in aliases.split("|") if a.strip()]
+            found += [(" ".join(a.split()).lower(), settled(str(unit)), 2) for a in aliases.split("|") if a.strip()]
     return found
+
+
+def joined_units(program: Program) -> dict[str, str]:
+    """Units that a rename, merge or split joins: folded name to the name that they go by as one unit.
+
+    They are one unit for the whole review, before the change too, since rates of other groupings would not compare.
+    """
+    group: dict[str, frozenset[str]] = {}
+    for change in program.unit_changes:
+        members = frozenset(name.lower() for name in (*change.old, *change.new))
+        for name in tuple(members):
+            members |= group.get(name, frozenset())
+        for name in members:
+            group[name] = members
+    last: dict[frozenset[str], tuple[str, ...]] = {}
+    for change in sorted(program.unit_changes, key=lambda one: one.on):
+        last[group[change.new[0].lower()]] = change.new
+    return {name: " + ".join(last[members]) for name, members in group.items()}
