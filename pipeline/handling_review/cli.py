@@ -40,6 +40,9 @@ def parser() -> argparse.ArgumentParser:
 
     new = commands.add_parser("new", help="write a program file, blank CSV files and the data dictionary")
     new.add_argument("folder", type=Path, help="a folder that does not exist yet, or an empty one")
+    new.add_argument(
+        "--from", dest="exports", type=Path, metavar="EXPORTS", help="propose a mapping for the files there"
+    )
 
     check = commands.add_parser("check", help="read and check the files; build nothing")
     check.add_argument("program", type=Path, help="the program file (TOML)")
@@ -107,9 +110,12 @@ def _demo(asked: argparse.Namespace) -> int:
 def _new(asked: argparse.Namespace) -> int:
     from handling_review import starter
 
-    for path in starter.write_new(asked.folder):
+    for path in starter.write_new(asked.folder, asked.exports):
         print(path)
-    print(f"Next: put your exports in {asked.folder}, fill in program.toml, then run")
+    if asked.exports:
+        print("Next: settle the lines marked CHECK in program.toml, then run")
+    else:
+        print(f"Next: put your exports in {asked.folder}, fill in program.toml, then run")
     print(f"  handling-review check {asked.folder / 'program.toml'}")
     return EXIT_DONE
 

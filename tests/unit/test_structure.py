@@ -22,7 +22,8 @@ LAYERS = (
     {"intake", "simulate"},
     {"evidence"},
     {"page"},
-    {"review", "starter"},
+    {"review", "proposal"},
+    {"starter"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

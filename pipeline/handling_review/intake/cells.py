@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterable
 
 from handling_review.findings import SHOWN_LINES, Finding
 from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.reading import FileReader
 from handling_review.intake.tally import BadCell, Tally
-from handling_review.intake.values import Style, looks_like_other_order
+from handling_review.intake.values import Style, year_last
 from handling_review.problems import ReviewProblem
+
+SUGGESTED_CODES = 12  # more distinct codes than this are seen better in the file itself
 
 
 def cell_findings(file: str, reader: FileReader, style: Style) -> list[Finding]:
@@ -62,10 +66,11 @@ def _finding(
         column="" if column == "row" else column,
         found=shown,
         message=f"{quoted}{_what_failed(field, rule)} {fate}{more}",
-        what_to_do=_remedy(file, contract, field, rule, first.text, style),
+        what_to_do=_remedy(contract, field, rule, cells, style),
         rows=count,
         hours=tally.hours_set_aside.get((column, rule), 0.0),
         cases=count if contract.name == "incidents" and vital else 0,
+        suggest=_suggestion(contract, field, rule, cells, style),
     )
 
 
@@ -95,16 +100,78 @@ def _what_failed(field: Field | None, rule: str) -> str:
     raise ReviewProblem(f"No words for the rule {rule!r}.")
 
 
-def _remedy(file: str, contract: Contract, field: Field | None, rule: str, text: str, style: Style) -> str:
+def _remedy(contract: Contract, field: Field | None, rule: str, cells: list[BadCell], style: Style) -> str:
     if field is None:
         return "Put quotation marks around cells that hold the delimiter, or export the file again."
-    if rule == "type" and field.type == "date" and style.date_order == "iso" and looks_like_other_order(text):
-        return (
-            f'If the file writes month/day/year, add {contract.name} = "mdy" under [dates] of the program file; '
-            'if day/month/year, "dmy".'
-        )
-    if rule == "type" and field.type in ("number", "integer") and "," in text and not style.decimal_comma:
+    if rule == "type" and field.type == "date":
+        return _date_remedy(contract, [cell.text for cell in cells], style)
+    if rule == "type" and field.type in ("number", "integer") and "," in cells[0].text and not style.decimal_comma:
         return f"If the file writes decimals with a comma, add {contract.name} = true under [decimal_comma]."
+    if rule == "type" and ":" in cells[0].text and field.unit == "hours":
+        return 'If the file writes hours and minutes, set written_as = "hh:mm" under [hours].'
     if rule == "enum":
         return f"Map the code under [codes.{contract.name}.{field.name}] of the program file, or correct the cell."
     return "Correct the cell in the export and run again."
+
+
+def _date_remedy(contract: Contract, texts: list[str], style: Style) -> str:
+    order = date_order_of(texts)
+    if style.date_order != "iso" or order is None:
+        serial = all(_SERIAL_LIKE.fullmatch(text.strip()) for text in texts)
+        if serial and style.date_order == "iso":
+            return f'If these are spreadsheet day numbers, add {contract.name} = "serial" under [dates].'
+        return "Correct the cell in the export and run again."
+    if order == "mixed":
+        return (
+            "The column mixes month/day/year and day/month/year, so no order can be trusted. "
+            "Export it again year-month-day."
+        )
+    if order == "either":
+        return (
+            f'Both orders fit every value. Find out which it is and add {contract.name} = "mdy" (month first) or '
+            '"dmy" (day first) under [dates] of the program file.'
+        )
+    words = "month/day/year" if order == "mdy" else "day/month/year"
+    return f'The values fit {words} only: add {contract.name} = "{order}" under [dates] of the program file.'
+
+
+_SERIAL_LIKE = re.compile(r"[0-9]{5}(?:\.[0-9]+)?")
+
+
+def date_order_of(texts: list[str]) -> str | None:
+    """What order dates with the year last are in: mdy, dmy, either, mixed, or None if they are no such dates."""
+    parts = [found for text in texts if (found := year_last(text))]
+    if not parts:
+        return None
+    month_first = any(second > 12 for _, second in parts)
+    day_first = any(first > 12 for first, _ in parts)
+    if month_first and day_first:
+        return "mixed"
+    if not month_first and not day_first:
+        return "either"
+    return "mdy" if month_first else "dmy"
+
+
+def _suggestion(
+    contract: Contract, field: Field | None, rule: str, cells: list[BadCell], style: Style
+) -> tuple[str, str] | None:
+    """A line for the program file that would settle the finding, if one would."""
+    if field is None or field.personal:
+        return None
+    texts = [cell.text for cell in cells]
+    if rule == "type" and field.type == "date" and style.date_order == "iso":
+        order = date_order_of(texts)
+        if order in ("mdy", "dmy"):
+            return "dates", f'{contract.name} = "{order}"'
+        if order == "either":
+            return "dates", f'{contract.name} = "mdy"   # or "dmy": both fit; find out which'
+    comma = any(re.fullmatch(r"\s*-?[0-9.]*,[0-9]+\s*", text) for text in texts)
+    if rule == "type" and field.type == "number" and comma and not style.decimal_comma:
+        return "decimal_comma", f"{contract.name} = true"
+    if rule == "type" and field.unit == "hours" and all(re.fullmatch(r"\s*[0-9]+:[0-5][0-9]\s*", t) for t in texts):
+        return "hours", 'written_as = "hh:mm"'
+    if rule == "enum":
+        codes = ", ".join(field.enum)
+        lines = [f'{json.dumps(text, ensure_ascii=False)} = "?"   # {codes}' for text in dict.fromkeys(texts)]
+        return f"codes.{contract.name}.{field.name}", "\n".join(lines[:SUGGESTED_CODES])
+    return None

@@ -80,7 +80,7 @@ BEFORE_MEASURE = (
     Check(
         "find_unit_changes", "hours", "hours on the wrong side of a unit change", "look", "unit",
         lambda r: f"{r['found']!r} has {r['rows']:,} rows "
-        f"{'on or after' if r['side'] == 'old' else 'before'} its change on {r['changed_on']}. Old and new are one unit.",
+        f"{'on or after' if r['side'] == 'old' else 'before'} its change on {r['changed_on']}. Both are one unit.",
         _fixed("Correct the date in [[units.changes]] if it is wrong."),
     ),
     Check(

@@ -23,14 +23,17 @@ _SCHEMA_KEYS = {
 }  # fmt: skip
 _FIELD_KEYS = {
     "name", "title", "type", "format", "description", "unit", "example", "personal", "synonyms", "constraints",
-    "trueValues", "falseValues", "missingValues",
+    "headers", "trueValues", "falseValues", "missingValues",
 }  # fmt: skip
 _CONSTRAINTS = {"required", "unique", "minimum", "maximum", "maxLength", "pattern", "enum"}
 
 
 @dataclass(frozen=True)
 class Field:
-    """One column: what it means and what its values must satisfy."""
+    """One column: what it means and what its values must satisfy.
+
+    ``headers``: what other systems often call it; used to propose a mapping, never to read a file.
+    """
 
     name: str
     title: str
@@ -47,6 +50,7 @@ class Field:
     pattern: str | None = None
     enum: tuple[str, ...] = ()
     synonyms: tuple[tuple[str, str], ...] = ()
+    headers: tuple[str, ...] = ()
     true_values: tuple[str, ...] = ()
     false_values: tuple[str, ...] = ()
     missing_values: tuple[str, ...] = ("",)
@@ -180,6 +184,7 @@ def _field(name: str, raw: Mapping[str, Any], missing: tuple[str, ...]) -> Field
         pattern=rules.get("pattern"),
         enum=tuple(str(v) for v in rules.get("enum", [])),
         synonyms=tuple(raw.get("synonyms", {}).items()),
+        headers=tuple(raw.get("headers", [])),
         true_values=tuple(raw.get("trueValues", [])),
         false_values=tuple(raw.get("falseValues", [])),
         missing_values=tuple(raw.get("missingValues", missing)),

@@ -12,11 +12,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from handling_review.intake import parquet
 from handling_review.intake.contracts import Contract
 from handling_review.problems import DataProblem
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
 HEADER_LINES = 40  # title lines above a header are few; further down a match is chance
+PARQUET = "parquet"
 _CHUNK = 1 << 22
 _HEAD = 1 << 17
 _SPREADSHEET = {b"PK\x03\x04": "a spreadsheet or zip archive", b"\xd0\xcf\x11\xe0": "an old spreadsheet"}
@@ -50,7 +52,11 @@ def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Diale
 
     ``mapping``: canonical column name to the file's own header. Raises ``DataProblem`` with one sentence.
     """
-    found = _scan_bytes(path)
+    found = scan_bytes(path)
+    if found.encoding == PARQUET:
+        names = parquet.column_names(path)
+        columns, extra = _match(path, 0, names, contract, mapping)
+        return replace(found, header=tuple(names), header_line=0, first_line=1, columns=columns, extra=extra)
     head = "".join(_lines_of_head(path, found))
     delimiter, place, row, before = _header(path, head, contract, mapping)
     columns, extra = _match(path, before + 1, row, contract, mapping)
@@ -66,7 +72,7 @@ def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Diale
     )
 
 
-def _scan_bytes(path: Path) -> Dialect:
+def scan_bytes(path: Path) -> Dialect:
     """Hash, size and encoding, in one pass over the bytes."""
     digest, size, quotes, line, odd, odd_line = hashlib.sha256(), 0, False, 1, 0, 0
     encoding = "utf-8"
@@ -78,7 +84,7 @@ def _scan_bytes(path: Path) -> Dialect:
         digest.update(chunk)
         size += len(chunk)
         quotes = quotes or b'"' in chunk
-        if encoding == "utf-16":
+        if encoding in ("utf-16", PARQUET):
             continue
         if b"\0" in chunk:
             at = line + chunk[: chunk.index(b"\0")].count(b"\n")
@@ -145,6 +151,8 @@ def _first_bytes(path: Path, chunk: bytes) -> str:
                 f"{path.name}: this is {kind} with the ending .csv. Open it in the spreadsheet program "
                 "and save it as CSV (comma separated, UTF-8)."
             )
+    if chunk.startswith(b"PAR1"):
+        return PARQUET
     for mark, name in _BOMS:
         if chunk.startswith(mark):
             return name
@@ -244,7 +252,7 @@ def _match(
     path: Path, line: int, row: Sequence[str], contract: Contract, mapping: Mapping[str, str]
 ) -> tuple[dict[str, int], tuple[str, ...]]:
     """Positions of the canonical columns; refuses missing and doubled ones by name."""
-    where = f"{path.name}, line {line}"
+    where = f"{path.name}, line {line}" if line else path.name
     for ours in mapping:
         if ours not in contract.names:
             near = difflib.get_close_matches(ours, contract.names, n=1, cutoff=0.0)[0]

@@ -14,8 +14,9 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 
+from handling_review.intake import parquet
 from handling_review.intake.contracts import Contract, Field
-from handling_review.intake.dialect import Dialect, open_text
+from handling_review.intake.dialect import PARQUET, Dialect, open_text
 from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
 from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, kinds, marks, ragged_kind
@@ -125,7 +126,7 @@ class FileReader:
 
     def _utf8_source(self, folder: Path) -> Path:
         """The file itself, or a private UTF-8 copy if it is written otherwise."""
-        if self.dialect.encoding in ("utf-8", "utf-8-sig"):
+        if self.dialect.encoding in ("utf-8", "utf-8-sig", PARQUET):
             return self.dialect.path
         copy = folder / "utf8.csv"
         try:
@@ -139,6 +140,8 @@ class FileReader:
         return copy
 
     def _open(self, source: Path) -> Any:
+        if self.dialect.encoding == PARQUET:
+            return parquet.blocks(source, self.dialect.header, sorted(self.dialect.columns.values()))
         names = [f"c{i}" for i in range(len(self.dialect.header))]
         wanted = names if self.dialect.has_quotes else [f"c{i}" for i in sorted(self.dialect.columns.values())]
         return pa_csv.open_csv(

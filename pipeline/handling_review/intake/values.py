@@ -171,9 +171,11 @@ def _hours_text(text: str, style: Style) -> str:
     return f"{(Decimal(exact) * factor).quantize(Decimal(1).scaleb(-DECIMALS), rounding=ROUND_HALF_EVEN):f}"
 
 
-def looks_like_other_order(text: str) -> bool:
-    """Whether the text is a date with the year last, which needs the order to be stated."""
-    return _DAY_FIRST_OR_MONTH_FIRST.fullmatch(tidy(text)) is not None
+def year_last(text: str) -> tuple[int, int] | None:
+    """First and second number of a date with the year last, whose order must be stated; None if it is no such date."""
+    plain = tidy(text)
+    found = _DAY_FIRST_OR_MONTH_FIRST.fullmatch(plain) or _SHORT_YEAR.fullmatch(plain)
+    return (int(found[1]), int(found[3])) if found else None
 
 
 def number_text(text: str, style: Style, *, whole: bool, places: int = DECIMALS) -> str:
