@@ -262,7 +262,7 @@ def _unit_lines(matches: dict[str, list[Match]]) -> Iterator[str]:
             for spelling in listed[1:]:
                 yield f"# {json.dumps(spelling, ensure_ascii=False)} = {json.dumps(listed[0], ensure_ascii=False)}\n"
         for cell in strange:
-            yield f'# {json.dumps(cell, ensure_ascii=False)} = "?"   # has injuries, and no hours among the first rows\n'
+            yield f'# {json.dumps(cell, ensure_ascii=False)} = "?"   # injuries, but no hours in the first rows\n'
 
 
 def _pay_code_lines(matches: dict[str, list[Match]]) -> Iterator[str]:

@@ -98,7 +98,7 @@ BEFORE_MEASURE = (
         "find_unlisted_units", "units", "unit not listed", "look", "unit",
         lambda r: f"{r['found']!r} has hours or cases and is not in the units file; it is shown as a unit of its own.",
         _fixed("List it, or say under [units.aliases] of the program file which unit it is."),
-        lambda r: ("units.aliases", f'{json.dumps(r["found"], ensure_ascii=False)} = "the unit it stands for"'),
+        lambda r: ("units.aliases", f'{json.dumps(r["found"], ensure_ascii=False)} = "?"   # the unit it stands for'),
     ),
     Check(
         "find_training_spike", "training", "many completions on one day", "look", "completed_on",

@@ -147,7 +147,7 @@ def _suggest_for_fate(row: Row) -> tuple[str, str] | None:
     if row["fate"] == "unmapped pay code":
         return "pay_codes", f"# {json.dumps(row['found'])} goes into worked, not_worked or premium_only"
     if row["fate"] == "unit without hours":
-        return "units.aliases", f'{json.dumps(row["found"], ensure_ascii=False)} = "the unit it stands for"'
+        return "units.aliases", f'{json.dumps(row["found"], ensure_ascii=False)} = "?"   # the unit it stands for'
     return None
 
 
