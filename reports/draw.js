@@ -1,6 +1,17 @@
 (function () {
   "use strict";
   var root = document.documentElement;
+
+  // A box that scrolls must be reachable by keyboard; one that does not should be no stop on the way.
+  function stops() {
+    document.querySelectorAll(".scroll").forEach(function (box) {
+      if (box.scrollWidth > box.clientWidth) { box.tabIndex = 0; } else { box.removeAttribute("tabindex"); }
+    });
+  }
+  stops();
+  window.addEventListener("resize", stops);
+  document.addEventListener("toggle", stops, true);
+
   if (root.className !== "draws") { return; }
   var plots = Array.prototype.slice.call(document.querySelectorAll(".plot"));
   var packed = document.getElementById("plotly-packed");
@@ -36,7 +47,12 @@
     });
   }
 
-  function drawAll() { plots.forEach(draw); }
+  // Browsers apply the print style before they say so; undrawn boxes must be there to be measured.
+  function drawAll() {
+    root.classList.add("printing");
+    plots.forEach(draw);
+    root.classList.remove("printing");
+  }
 
   function openAll() {
     document.querySelectorAll("details:not([open])").forEach(function (fold) {

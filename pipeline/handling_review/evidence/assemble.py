@@ -22,6 +22,8 @@ from handling_review.evidence.numbers import Number
 from handling_review.evidence.tables import ResultTables, Scope
 from handling_review.program import Program
 
+_BOUNDS = 3  # undecided cases all counted, before only, after only
+
 
 @dataclass(frozen=True)
 class DiaryEntry:
@@ -35,7 +37,11 @@ class DiaryEntry:
 
 @dataclass(frozen=True)
 class Review:
-    """Everything the page and the tables print. ``numbers`` lists each published number once, by key."""
+    """Everything the page and the tables print.
+
+    ``looks`` counts how often two rates are set against each other; ``numbers`` lists each published number
+    once, by key.
+    """
 
     scope: Scope
     program: Program
@@ -48,6 +54,7 @@ class Review:
     reference: reference.ReferenceEvidence
     actions: tuple[actions.Candidate, ...]
     diary: tuple[DiaryEntry, ...]
+    looks: Number
     numbers: tuple[Number, ...]
 
     @property
@@ -70,6 +77,11 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     mix = reporting.gather(tables, complete, program)
     published_rates = reference.gather(tables, scope.facility_naics)
     candidates = actions.gather(actions.Basis(rate, change, coverage, unit, rows, mix))
+    looks = numbers.count(
+        "comparisons/review",
+        len(rate.comparisons) + len(change.contrasts) + len(change.variants) + _BOUNDS + len(unit.compared()),
+        "comparisons",
+    )
     return Review(
         scope=scope,
         program=program,
@@ -82,7 +94,8 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         reference=published_rates,
         actions=candidates,
         diary=_diary(tables.events_diary),
-        numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, candidates),
+        looks=looks,
+        numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, candidates, looks),
     )
 
 

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from handling_review.evidence import numbers
-from handling_review.evidence.contrast import Contrast, contrast
+from handling_review.evidence.contrast import Contrast, Estimate, contrast
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.reach import Reach, TurningPoint, against, reach, turning_point
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import COMPARISON_SERIES, PHASES, SERIES, PersonTime, Tally
 from handling_review.program import Program
@@ -74,7 +75,9 @@ class BeforeAfter:
     """The before and after comparison over the complete quarters.
 
     ``contrasts`` holds one comparison per series, the primary series first and the injuries that do not
-    come from handling last. ``variants`` asks the primary question in other ways. ``left_out_cases`` and
+    come from handling last. ``variants`` asks the primary question in other ways. ``turning`` and
+    ``reach`` say what would change the answer and what these hours could have shown. ``held_against`` is the
+    change of the primary series over that of the injuries not from handling. ``left_out_cases`` and
     ``left_out_hours`` are those of incomplete quarters, which leave together.
     """
 
@@ -86,6 +89,9 @@ class BeforeAfter:
     variants: tuple[Contrast, ...]
     unclassified: Unclassified
     background: Background | None
+    turning: TurningPoint | None
+    reach: Reach | None
+    held_against: Estimate | None
     target_ratio: Number
     left_out_cases: Number
     left_out_hours: Number
@@ -140,10 +146,20 @@ def gather(tables: ResultTables, quarters: tuple[str, ...], program: Program) ->
         variants=_variants(table, program, counts_only),
         unclassified=_unclassified(tables, quarters, by_phase, program, counts_only),
         background=_background(table),
+        turning=turning_point(contrasts[0], program),
+        reach=reach(contrasts[0], _hours_last_quarter(table, quarters, primary), program),
+        held_against=against(contrasts[0], contrasts[-1], program) if primary == "handling" else None,
         target_ratio=numbers.ratio("setting/target_ratio", 1 - program.analysis.target_reduction),
         left_out_cases=numbers.count(f"cases/facility/incomplete-quarters/{primary}", left_out.events),
         left_out_hours=numbers.hours("hours/facility/incomplete-quarters", left_out.hours),
     )
+
+
+def _hours_last_quarter(table: PersonTime, quarters: tuple[str, ...], series: str) -> float:
+    """Hours after training in the latest complete quarter: what a coming quarter can be expected to add."""
+    if not quarters:
+        return 0.0
+    return table.by("quarter", "phase").get((quarters[-1], "after", series), Tally()).hours
 
 
 def _sum(tallies: Mapping[tuple[object, ...], Tally], series: str) -> Tally:

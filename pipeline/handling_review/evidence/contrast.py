@@ -89,24 +89,28 @@ def contrast(
     is_few = min(events1, events0) < program.thresholds.unreliable_below
     return replace(
         blank,
-        ratio=_estimate(numbers.ratio, "ratio", end, ratio.estimate, ratio.lower, ratio.upper),
-        difference=_estimate(numbers.difference, "difference", end, gap.estimate, gap.lower, gap.upper),
-        avoided=_estimate(numbers.cases_avoided, "cases_avoided", end, fewer.estimate, fewer.lower, fewer.upper),
+        ratio=estimate(numbers.ratio, "ratio", end, ratio.estimate, ratio.lower, ratio.upper),
+        difference=estimate(numbers.difference, "difference", end, gap.estimate, gap.lower, gap.upper),
+        avoided=estimate(numbers.cases_avoided, "cases_avoided", end, fewer.estimate, fewer.lower, fewer.upper),
         direction=direction,
         verdict=FEW_CASES if is_few else direction,
     )
 
 
 def direction_of(lower: float, upper: float) -> str:
-    """lower or higher when an interval of a ratio leaves out 1, else cannot_tell."""
-    if upper < 1:
+    """lower or higher when an interval of a ratio leaves out 1, else cannot_tell.
+
+    The limits are read at the two decimals they are printed with: a printed limit of 1.00 leaves 1 in.
+    """
+    if round(upper, 2) < 1:
         return LOWER
-    return HIGHER if lower > 1 else CANNOT_TELL
+    return HIGHER if round(lower, 2) > 1 else CANNOT_TELL
 
 
-def _estimate(
+def estimate(
     make: Callable[[str, float], Number], kind: str, end: str, value: float, lower: float, upper: float
 ) -> Estimate:
+    """An estimate with its limits, keyed ``kind/end``, ``kind_lower/end`` and ``kind_upper/end``."""
     return Estimate(
         make(f"{kind}/{end}", float(value)),
         make(f"{kind}_lower/{end}", float(lower)),

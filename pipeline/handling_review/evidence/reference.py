@@ -27,36 +27,42 @@ class ReferenceRate:
 
 @dataclass(frozen=True)
 class ReferenceEvidence:
-    """The published rates that fit the facility; ``naics`` is the industry they are for ("" if none)."""
+    """The published rates that fit the facility, each case type from the closest industry level that has one."""
 
-    naics: str
     rates: tuple[ReferenceRate, ...]
 
     def of(self, series: str) -> tuple[ReferenceRate, ...]:
         """The published rates of one series; empty where none is known."""
         return tuple(rate for rate in self.rates if rate.series == series)
 
+    def nearest(self, series: str) -> ReferenceRate | None:
+        """The one to show first: the latest year, private before other ownerships."""
+        known = sorted(self.of(series), key=lambda r: (r.year, r.ownership == "private"))
+        return known[-1] if known else None
+
 
 def gather(tables: ResultTables, naics: str) -> ReferenceEvidence:
-    """The latest published rate per ownership and case type for the closest industry level.
+    """The latest published rate per ownership for each case type, from the closest industry level.
 
     The facility's own code is tried first, then the broader industries above it (623110, 62311, 6231, 623,
     62). No code or no match gives no rates: nothing is borrowed from another industry.
     """
-    frame = tables.reference_rates
-    frame = frame[frame["case_type"].isin(["recordable", "dart", "days_away"])]
-    code = naics.strip()
-    for length in range(len(code), 1, -1):
-        level = frame[frame["naics"].astype(str) == code[:length]]
-        if not level.empty:
-            return ReferenceEvidence(code[:length], _latest(level))
-    return ReferenceEvidence("", ())
+    frame, code = tables.reference_rates, naics.strip()
+    found: list[ReferenceRate] = []
+    for series in ("recordable", "dart", "days_away"):
+        own = frame[frame["case_type"] == series]
+        for length in range(len(code), 1, -1):
+            level = own[own["naics"].astype(str) == code[:length]]
+            if not level.empty:
+                found += _latest(level)
+                break
+    return ReferenceEvidence(tuple(found))
 
 
-def _latest(level: pd.DataFrame) -> tuple[ReferenceRate, ...]:
-    newest = level.assign(year=level["year"].astype(str)).sort_values(["case_type", "ownership", "year"])
-    newest = newest.drop_duplicates(["case_type", "ownership"], keep="last")
-    return tuple(
+def _latest(level: pd.DataFrame) -> list[ReferenceRate]:
+    newest = level.assign(year=level["year"].astype(str)).sort_values(["ownership", "year"])
+    newest = newest.drop_duplicates(["ownership"], keep="last")
+    return [
         ReferenceRate(
             naics=str(row["naics"]),
             ownership=str(row["ownership"]),
@@ -69,4 +75,4 @@ def _latest(level: pd.DataFrame) -> tuple[ReferenceRate, ...]:
             source=str(row["source"]),
         )
         for row in newest.to_dict("records")
-    )
+    ]

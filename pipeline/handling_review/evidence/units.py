@@ -11,7 +11,7 @@ import pandas as pd
 from handling_review.evidence import numbers
 from handling_review.evidence.contrast import Estimate, direction_of
 from handling_review.evidence.measure import Rate, measure
-from handling_review.evidence.numbers import key_part
+from handling_review.evidence.numbers import Number, key_part
 from handling_review.evidence.rates import as_date
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import PersonTime, Tally
@@ -50,7 +50,11 @@ class UnitsEvidence:
     rows: tuple[UnitRow, ...]
     facility_recent: Rate
     facility_overall: Rate
-    units_compared: int
+    units_compared: Number
+
+    def compared(self) -> tuple[UnitRow, ...]:
+        """Units with enough cases to be set against the others."""
+        return tuple(row for row in self.rows if row.against_rest is not None)
 
     def standing_out(self) -> tuple[UnitRow, ...]:
         """Units whose widened interval leaves out 1."""
@@ -113,7 +117,7 @@ def gather(tables: ResultTables, complete: tuple[str, ...], program: Program) ->
         rows=tuple(rows),
         facility_recent=measure(place, series, whole_recent, program),
         facility_overall=measure("facility/all-quarters", series, whole, program),
-        units_compared=len(compared),
+        units_compared=numbers.count("units_compared/facility", len(compared), "units"),
     )
 
 

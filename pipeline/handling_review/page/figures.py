@@ -1,17 +1,20 @@
-"""Pictures over time: rates by quarter and training coverage."""
+"""Pictures over time: rates by quarter, training coverage, and the mix of cases by year."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import plotly.graph_objects as go
+from plotly.subplots import make_subplots
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.rates import Span
-from handling_review.evidence.training import STATUSES
+from handling_review.evidence.reporting import MixYear
+from handling_review.evidence.training import STATUSES, Coverage
 from handling_review.page.house import (
     ACCENT,
     INK,
@@ -28,41 +31,55 @@ from handling_review.page.house import (
     value_of,
     whiskers,
 )
+from handling_review.page.marks import letter, starts
 from handling_review.page.sentence import Sentence, say
-from handling_review.page.tables_data import letter
 from handling_review.page.words import SERIES_NAME, rates_title, upper
-from handling_review.page.words_data import coverage_title
+from handling_review.page.words_data import coverage_title, mix_title
 
-_MOST_LABELLED_STARTS = 8  # more program starts than this would overprint each other
-
-
-def _quarter_axis(quarters: Sequence[str]) -> dict[str, Any]:
-    """Positions 0, 1, 2, ... with the year under each first quarter and at the start."""
-    texts = [
-        f"{quarter[5:]}<br>{quarter[:4]}" if quarter.endswith("Q1") or index == 0 else quarter[5:]
-        for index, quarter in enumerate(quarters)
-    ]
-    return {
-        "tickvals": list(range(len(quarters))),
-        "ticktext": texts,
-        "tickangle": 0,
-        "range": [-0.6, len(quarters) - 0.4],
-    }
+_MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
+_WHITE = "rgba(255,255,255,0.85)"
+_GAP = "no rate"
 
 
-def _narrow_axis(quarters: Sequence[str]) -> dict[str, Any]:
-    """Only the years, where there is no room for quarters."""
-    firsts = [index for index, quarter in enumerate(quarters) if quarter.endswith("Q1")]
-    return {"xaxis.tickvals": firsts, "xaxis.ticktext": [quarters[index][:4] for index in firsts]}
+@dataclass(frozen=True)
+class TimeAxis:
+    """A quarter axis: positions 0, 1, 2, ..., each quarter named, years under first quarters."""
 
+    spans: tuple[Span, ...]
 
-def _position(day: date, spans: Sequence[Span]) -> float | None:
-    """Where a day lies on the quarter axis; ``None`` outside it."""
-    for index, span in enumerate(spans):
-        if span.start <= day <= span.end:
-            length = (span.end - span.start).days + 1
-            return index - 0.5 + (day - span.start).days / length
-    return None
+    @property
+    def quarters(self) -> list[str]:
+        """The quarters in order."""
+        return [span.quarter for span in self.spans]
+
+    def at(self, day: date) -> float | None:
+        """Where a day lies; ``None`` outside the axis."""
+        for index, span in enumerate(self.spans):
+            if span.start <= day <= span.end:
+                length = (span.end - span.start).days + 1
+                return round(index - 0.5 + (day - span.start).days / length, 3)
+        return None
+
+    def wide(self, room: float = 0.0) -> dict[str, Any]:
+        """The axis with every quarter, and room on the right for names of lines."""
+        texts = [
+            f"{q[5:]}<br>{q[:4]}" if q.endswith("Q1") or index == 0 else q[5:] for index, q in enumerate(self.quarters)
+        ]
+        return {
+            "tickvals": list(range(len(texts))),
+            "ticktext": texts,
+            "tickangle": 0,
+            "range": [-0.6, len(texts) - 0.4 + room],
+        }
+
+    def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
+        """The axis with years only, for a small screen."""
+        firsts = [index for index, q in enumerate(self.quarters) if q.endswith("Q1")]
+        return {
+            f"{axis}.tickvals": firsts,
+            f"{axis}.ticktext": [self.quarters[index][:4] for index in firsts],
+            f"{axis}.range": [-0.6, len(self.quarters) - 0.4 + room],
+        }
 
 
 def _point(rate: Rate) -> tuple[float, float, float] | None:
@@ -74,24 +91,24 @@ def _point(rate: Rate) -> tuple[float, float, float] | None:
     return value_of(rate.rate), value_of(rate.lower), value_of(rate.upper)
 
 
-def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, color: str, **place: Any) -> None:
-    """Quarter rates as dots with whiskers: hollow while provisional, absent when withheld."""
+def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: Any) -> float:
+    """Quarter rates with whiskers, hollow while provisional, absent when withheld; gives the highest end."""
     shown = [(i, span, point) for i, span in enumerate(spans) if (point := _point(span.of(series)))]
     if not shown:
-        return
-    values = [[point[k] for _, _, point in shown] for k in range(3)]
+        return 1.0
+    ends = [point for _, _, point in shown]
     figure.add_trace(
         dots(
             [i for i, _, _ in shown],
-            values[0],
-            color=color,
+            [point for point, _, _ in ends],
             symbols=["circle-open" if span.is_provisional else "circle" for _, span, _ in shown],
-            error_y=whiskers(*values, color=color),
+            error_y=whiskers(ends),
             hovertext=[hover(span.of(series), span.quarter) for _, span, _ in shown],
             hoverinfo="text",
         ),
         **place,
     )
+    return max(high for _, _, high in ends)
 
 
 def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -> None:
@@ -103,7 +120,7 @@ def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -
             x=[i for i, _ in spans],
             y=[None if rate.rate is None else value_of(rate.rate) for _, rate in spans],
             mode="lines",
-            line={"color": NEUTRAL, "width": 2.5, "dash": "solid"},
+            line={"color": NEUTRAL, "width": 2.5},
             connectgaps=False,
             hovertext=[hover(rate, "four quarters together") for _, rate in spans],
             hoverinfo="text",
@@ -112,133 +129,137 @@ def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -
     )
 
 
-def _gaps(figure: go.Figure, spans: Sequence[Span]) -> None:
-    """A hatched-looking band and a word where a quarter has no rate."""
-    for index, span in enumerate(spans):
+def _add_context(figure: go.Figure, review: Review, axis: TimeAxis, rows: int = 1, *, named: bool = False) -> None:
+    """Incomplete quarters, program starts and diary letters on every panel of a time chart."""
+    every = {} if rows == 1 else {"row": "all", "col": 1, "exclude_empty_subplots": False}
+    for index, span in enumerate(axis.spans):
         if not span.is_complete:
-            figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.55, line_width=0)
-            figure.add_annotation(note("no rate", x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
+            figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
+            figure.add_annotation(note(_GAP, x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
+    marked = [(here, names) for day, names in starts(review) if (here := axis.at(day)) is not None]
+    for step, (here, names) in enumerate(marked):
+        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
+        if named and len(marked) <= _MOST_LABELLED_STARTS:
+            figure.add_annotation(
+                note(f"{safe(', '.join(names))} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
+                     xanchor="left", color=WARNING, size=12, bgcolor=_WHITE)
+            )  # fmt: skip
+    for order, entry in enumerate(review.diary):
+        where = axis.at(entry.date)
+        if where is not None:
+            figure.add_annotation(
+                note(letter(order), x=where, y=0, yref="paper", yanchor="bottom", color=INK, size=11,
+                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=14 * (order % 2))
+            )  # fmt: skip
+
+
+def _without_names(figure: dict[str, Any]) -> list[dict[str, Any]]:
+    """The annotations that still fit a small screen: no names of lines or program starts, short headings."""
+    kept = []
+    for annotation in figure["layout"].get("annotations", []):
+        text = annotation["text"].replace("</b> per 200,000 hours", "</b>")
+        is_letter, is_heading = len(text) < 3, annotation.get("xref") == "paper"
+        if is_letter or is_heading or text == _GAP:
+            kept.append({**annotation, "text": text})
+    return kept
 
 
 def rates_picture(review: Review) -> Picture:
     """The primary series by quarter with intervals, the four-quarter line, program starts and diary marks."""
-    spans, series = review.rates.quarters, review.series
-    quarters = [span.quarter for span in spans]
+    axis, series = TimeAxis(review.rates.quarters), review.series
     figure = go.Figure(layout={"template": TEMPLATE})
-    _gaps(figure, spans)
-    starts: dict[date, list[str]] = {}
-    for row in review.units.rows:
-        if row.program_start is not None:
-            starts.setdefault(row.program_start, []).append(row.name)
-    for step, (day, names) in enumerate(sorted(starts.items())):
-        here = _position(day, spans)
-        if here is None:
-            continue
-        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"})
-        if len(starts) <= _MOST_LABELLED_STARTS:
-            label = safe(", ".join(names)) + " starts"
-            figure.add_annotation(
-                note(label, x=here, y=1.0 - 0.065 * step, yref="paper", yanchor="top",
-                     xanchor="left", color=WARNING, size=12, bgcolor="rgba(255,255,255,0.8)")
-            )  # fmt: skip
-    for order, entry in enumerate(review.diary):
-        here = _position(entry.date, spans)
-        if here is not None:
-            figure.add_annotation(
-                note(letter(order), x=here, y=0.0, yref="paper", yanchor="bottom", color=INK, size=11,
-                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff")
-            )  # fmt: skip
+    _add_context(figure, review, axis, named=True)
     _add_rolling(figure, review, series)
-    _add_rates(figure, spans, series, ACCENT)
-    figure.update_xaxes(_quarter_axis(quarters))
-    figure.update_yaxes(rangemode="tozero", title={"text": ""})
+    top = _add_rates(figure, axis.spans, series)
+    figure.update_xaxes(axis.wide(room=1.1))
+    # A third of the height above the highest whisker is for the names of the program starts.
+    labelled = 0 < len(starts(review)) <= _MOST_LABELLED_STARTS
+    figure.update_yaxes(range=[0, top * (1.33 if labelled else 1.06)])
     figure.add_annotation(
-        note("cases per 200,000 hours", x=0, y=1.0, xref="paper", yref="paper", xanchor="left", yanchor="bottom")
+        note("cases per 200,000 hours", x=0, y=1, xref="paper", yref="paper", xanchor="left", yanchor="bottom")
     )
     last = next((s for s in reversed(review.rates.rolling) if s.of(series).rate is not None), None)
     if last is not None:
         figure.add_annotation(
-            note("four quarters<br>together", x=quarters.index(last.quarter), y=value_of(last.of(series).rate),
-                 xanchor="right", yanchor="bottom", yshift=4, xshift=-10, align="right",
-                 bgcolor="rgba(255,255,255,0.8)")
+            note("four<br>quarters<br>together", x=axis.quarters.index(last.quarter), xshift=12, xanchor="left",
+                 y=value_of(last.of(series).rate), yanchor="middle", align="left")
         )  # fmt: skip
+    drawn = plain(figure)
     return Picture(
         id="rates",
         title=rates_title(review.rates, series),
         description=_rates_description(review, series),
-        figure=plain(figure),
-        narrow=_narrow_axis(quarters),
-        height=420,
-        narrow_height=340,
+        figure=drawn,
+        narrow={**axis.narrow(), "annotations": _without_names(drawn), "yaxis.range": [0, top * 1.06]},
+        height=430,
+        narrow_height=330,
     )
 
 
 def _rates_description(review: Review, series: str) -> Sentence:
-    shown = [(span, span.of(series).rate) for span in review.rates.quarters if span.of(series).rate]
+    shown = [(n, span) for span in review.rates.quarters if (n := span.of(series).rate) is not None]
     if not shown:
         return say("Time chart without points: no quarter is complete.")
-    low = min(shown, key=lambda item: value_of(item[1]))
-    high = max(shown, key=lambda item: value_of(item[1]))
-    assert low[1] is not None
-    assert high[1] is not None
+    low = min(shown, key=lambda item: value_of(item[0]))
+    high = max(shown, key=lambda item: value_of(item[0]))
     return say(
-        f"Time chart. Each dot is the rate of {SERIES_NAME[series]} in one quarter with its likely range as a "
-        f"vertical line; the lowest is ", low[1], f" in {low[0].quarter}, the highest ", high[1],
-        f" in {high[0].quarter}. A grey line joins the rates over four quarters together. Dotted vertical lines "
-        "mark program starts, boxed letters the diary. The table gives every number.",
+        f"Time chart. Each dot is the rate of {SERIES_NAME[series]} in one quarter, the vertical line its likely "
+        "range; the lowest is ", low[0], f" in {low[1].quarter}, the highest ", high[0], f" in {high[1].quarter}. "
+        "A hollow dot is provisional. The grey line is the rate over four quarters together. Dotted vertical lines "
+        "are program starts, boxed letters entries of the diary.",
     )  # fmt: skip
 
 
 def series_picture(review: Review) -> Picture:
     """All recordable, DART and days-away cases by quarter, one panel each, on a common time axis."""
-    from plotly.subplots import make_subplots
-
-    spans = review.rates.quarters
-    quarters = [span.quarter for span in spans]
+    axis = TimeAxis(review.rates.quarters)
     names = ("recordable", "dart", "days_away")
     figure = make_subplots(rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.09)
     figure.update_layout(template=TEMPLATE)
+    _add_context(figure, review, axis, rows=3)
     for row, series in enumerate(names, start=1):
         _add_rolling(figure, review, series, row=row, col=1)
-        _add_rates(figure, spans, series, ACCENT, row=row, col=1)
+        top = _add_rates(figure, axis.spans, series, row=row, col=1)
+        figure.update_yaxes(range=[0, top * 1.06], nticks=5, row=row, col=1)
+        domain = "y domain" if row == 1 else f"y{row} domain"
         figure.add_annotation(
-            note(f"<b>{upper(SERIES_NAME[series])}</b>", x=0, y=1.0, xref="paper", xanchor="left",
-                 yref=f"y{row if row > 1 else ''} domain", yanchor="bottom", color=INK)
+            note(f"<b>{upper(SERIES_NAME[series])}</b> per 200,000 hours", x=0, y=1.02, xref="paper", yref=domain,
+                 xanchor="left", yanchor="bottom", color=INK)
         )  # fmt: skip
-    figure.update_xaxes(_quarter_axis(quarters))
-    figure.update_yaxes(rangemode="tozero")
-    narrow = {
-        key.replace("xaxis", f"xaxis{row if row > 1 else ''}"): value
-        for row in (1, 2, 3)
-        for key, value in _narrow_axis(quarters).items()
-    }
+    figure.update_xaxes(axis.wide())
+    drawn = plain(figure)
+    narrow: dict[str, Any] = {"annotations": _without_names(drawn)}
+    for name in ("xaxis", "xaxis2", "xaxis3"):
+        narrow |= axis.narrow(name)
     return Picture(
         id="series",
         title=say("All recordable, DART and days-away injuries by quarter"),
         description=say(
-            "Three time charts under each other, all recordable injuries, DART injuries and injuries with days away, "
-            "each with dots for quarters, vertical lines for the likely range, and a grey line for four quarters "
-            "together. The tables give every number."
+            "Three time charts under each other, each with dots for quarters, vertical lines for the likely range "
+            "and a grey line for four quarters together; dotted vertical lines are program starts."
         ),
-        figure=plain(figure),
+        figure=drawn,
         narrow=narrow,
-        height=560,
+        height=580,
         narrow_height=520,
     )
 
 
+_LINES = (
+    ("current", "current", ACCENT, "solid", "circle"),
+    ("lapsed", "lapsed", WARNING, "dash", "diamond"),
+    ("unknown", "not known", NEUTRAL, "dot", "square-open"),
+)
+
+
 def coverage_picture(review: Review) -> Picture:
     """Shares of worked hours by training status over the quarters, named at the end of each line."""
-    rows = review.training.quarters
-    quarters = [row.name for row in rows]
+    rows, axis = review.training.quarters, TimeAxis(review.rates.quarters)
     figure = go.Figure(layout={"template": TEMPLATE})
-    for status, name, color, dash, symbol in (
-        ("current", "current", ACCENT, "solid", "circle"),
-        ("lapsed", "lapsed", WARNING, "dash", "diamond"),
-        ("unknown", "not known", NEUTRAL, "dot", "square-open"),
-    ):
-        where = STATUSES.index(status)
-        values = [100 * value_of(row.shares[where]) if row.shares else None for row in rows]
+    _add_context(figure, review, axis)
+    ends: list[tuple[float, int, str, str]] = []
+    for status, name, color, dash, symbol in _LINES:
+        values = _shares(rows, status)
         if not any(values):
             continue
         figure.add_trace(
@@ -248,32 +269,95 @@ def coverage_picture(review: Review) -> Picture:
                 mode="lines+markers",
                 line={"color": color, "dash": dash, "width": 2.5},
                 marker={"symbol": symbol, "size": 8, "color": color},
-                hovertext=[
-                    f"{safe(row.label)}<br>{name}: {row.shares[where].shown} of {row.total.shown} hours"
-                    if row.shares
-                    else ""
-                    for row in rows
-                ],
+                cliponaxis=False,
+                hovertext=[_share_text(row, status, name) for row in rows],
                 hoverinfo="text",
                 connectgaps=False,
             )
         )
         last = max(i for i, value in enumerate(values) if value is not None)
-        figure.add_annotation(note(name, x=last, y=values[last], xanchor="left", xshift=10, color=color, size=13))
-    axis = _quarter_axis(quarters)
-    axis["range"] = [-0.6, len(quarters) + 0.9]
-    figure.update_xaxes(axis)
+        ends.append((values[last] or 0.0, last, name, color))
+    floor = -100.0
+    for height, last, name, color in sorted(ends):
+        floor = max(height, floor + 8)  # names keep clear of each other
+        figure.add_annotation(note(name, x=last, y=floor, xanchor="left", xshift=10, color=color))
+    figure.update_xaxes(axis.wide(room=1.1))
     figure.update_yaxes(range=[0, 104], ticksuffix="%", dtick=25)
+    drawn = plain(figure)
     return Picture(
         id="coverage",
         title=coverage_title(review.training),
         description=say(
             "Line chart of the share of hours worked, quarter by quarter: staff with current training (solid line, "
-            "dots), with lapsed training (dashed, diamonds) and with training not known (dotted, squares). The "
-            "table gives every share."
+            "dots), with lapsed training (dashed, diamonds) and with training not known (dotted, squares). Dotted "
+            "vertical lines are program starts."
         ),
-        figure=plain(figure),
-        narrow=_narrow_axis(quarters),
+        figure=drawn,
+        narrow={**axis.narrow(room=3.6), "annotations": [*_without_names(drawn), *_named(drawn)]},
         height=340,
         narrow_height=300,
     )
+
+
+def _named(figure: dict[str, Any]) -> list[dict[str, Any]]:
+    names = {name for _, name, *_ in _LINES}
+    return [a for a in figure["layout"].get("annotations", []) if a["text"] in names]
+
+
+def _shares(rows: Sequence[Coverage], status: str) -> list[float | None]:
+    """Percentages of one status; a run of zeros before the first hours is left undrawn."""
+    where = STATUSES.index(status)
+    values = [100 * value_of(row.shares[where]) if row.shares else None for row in rows]
+    first = next((i for i, value in enumerate(values) if value), len(values))
+    return [value if i >= first - 1 else None for i, value in enumerate(values)]
+
+
+def _share_text(row: Coverage, status: str, name: str) -> str:
+    if not row.shares:
+        return ""
+    return f"{safe(row.label)}<br>{name}: {row.share(status).shown} of {row.total.shown} hours"
+
+
+def mix_picture(review: Review) -> Picture | None:
+    """The share of DART cases among the recordable ones, year by year; none without recordable cases."""
+    years = [(year, share) for year in review.reporting.years if (share := year.dart_share) is not None]
+    if not years:
+        return None
+    ends = [
+        (100 * value_of(share.value), 100 * value_of(share.lower), 100 * value_of(share.upper)) for _, share in years
+    ]
+    figure = go.Figure(layout={"template": TEMPLATE})
+    figure.add_trace(
+        dots(
+            list(range(len(years))),
+            [point for point, _, _ in ends],
+            symbols=["circle" if year.quarters == 4 else "circle-open" for year, _ in years],
+            error_y=whiskers(ends),
+            hovertext=[_mix_text(year) for year, _ in years],
+            hoverinfo="text",
+        )
+    )
+    figure.update_xaxes(
+        tickvals=list(range(len(years))),
+        ticktext=[year.year for year, _ in years],
+        range=[-0.6, len(years) - 0.4],
+    )
+    figure.update_yaxes(range=[0, 104], ticksuffix="%", dtick=25)
+    return Picture(
+        id="mix",
+        title=mix_title(review.reporting),
+        description=say(
+            "One dot a year: the share of recordable cases that were DART cases, with its likely range. A hollow dot "
+            "is a year without four complete quarters."
+        ),
+        figure=plain(figure),
+        narrow={},
+        height=280,
+        narrow_height=260,
+    )
+
+
+def _mix_text(year: MixYear) -> str:
+    share = year.dart_share
+    shown = "" if share is None else f"<br>{share.value.shown}, likely {share.lower.shown} to {share.upper.shown}"
+    return f"{year.year}<br>{year.dart.shown} of {year.recordable.shown} recordable cases{shown}"

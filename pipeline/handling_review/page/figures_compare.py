@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 
 import plotly.graph_objects as go
@@ -33,17 +34,17 @@ def units_picture(review: Review) -> Picture:
     rows = list(reversed(review.units.rows))
     figure = go.Figure(layout={"template": TEMPLATE})
     whole = review.units.facility_overall
-    rated = [(i, row) for i, row in enumerate(rows) if row.overall.rate is not None and row.overall.lower]
+    rated = [(i, row) for i, row in enumerate(rows) if row.overall.rate is not None and row.overall.limit is None]
     if rated:
-        points = [
-            [value_of(n) for _, row in rated for n in (getattr(row.overall, k),)] for k in ("rate", "lower", "upper")
+        ends = [
+            (value_of(row.overall.rate), value_of(row.overall.lower), value_of(row.overall.upper)) for _, row in rated
         ]
         figure.add_trace(
             dots(
-                points[0],
+                [point for point, _, _ in ends],
                 [i for i, _ in rated],
                 symbols=["circle" if row.overall.reliability == "plain" else "circle-open" for _, row in rated],
-                error_x=whiskers(*points),
+                error_x=whiskers(ends),
                 hovertext=[hover(row.overall, row.name) for _, row in rated],
                 hoverinfo="text",
             )
@@ -71,10 +72,11 @@ def units_picture(review: Review) -> Picture:
             note(f"whole facility {whole.rate.shown}", x=value_of(whole.rate), y=1.0, yref="paper", yanchor="bottom",
                  xanchor="left", xshift=-6, color=INK)
         )  # fmt: skip
-    figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "cases per 200,000 hours"})
+    figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "cases per 200,000 hours", "standoff": 8})
+    figure.update_layout(margin={"b": 64})
     figure.update_yaxes(
         tickvals=list(range(len(rows))),
-        ticktext=[safe(_short(row.name)) for row in rows],
+        ticktext=[_wrapped(row.name, 24, 2) for row in rows],
         range=[-0.6, len(rows) - 0.4],
         showgrid=False,
         tickfont={"size": 13, "color": INK},
@@ -89,14 +91,20 @@ def units_picture(review: Review) -> Picture:
             "every number."
         ),
         figure=plain(figure),
-        narrow={"margin.l": 8},
-        height=110 + 38 * max(len(rows), 2),
-        narrow_height=110 + 38 * max(len(rows), 2),
+        narrow={"yaxis.ticktext": [_wrapped(row.name) for row in rows]},
+        height=130 + 36 * max(len(rows), 2),
+        narrow_height=130 + 52 * max(len(rows), 2),
     )
 
 
 def _short(name: str, most: int = 22) -> str:
     return name if len(name) <= most else name[: most - 1] + "…"
+
+
+def _wrapped(name: str, width: int = 15, lines: int = 3) -> str:
+    """A name over up to three lines, for the margin of a small picture."""
+    found = textwrap.wrap(name, width, max_lines=lines, placeholder="…")
+    return "<br>".join(safe(line) for line in found)
 
 
 def forest_picture(
@@ -130,9 +138,7 @@ def forest_picture(
                 )
             )
     figure.add_vline(x=1, line={"color": INK, "width": 1.5})
-    figure.add_annotation(
-        note("no change", x=0, y=1, yref="paper", yanchor="bottom", xanchor="left", xshift=-4, color=INK)
-    )
+    figure.add_annotation(note("no change", x=0, y=1, yref="paper", yanchor="bottom", xanchor="center", color=INK))
     if target is not None:
         figure.add_vline(x=target, line={"color": WARNING, "width": 1.5, "dash": "dash"})
         figure.add_annotation(
@@ -146,8 +152,9 @@ def forest_picture(
         ticktext=[f"{tick:g}" for tick in ticks],
         range=[math.log10(low * 0.85), math.log10(high * 1.15)],
         showgrid=True,
-        title={"text": "ratio of the rates, after ÷ before (log scale)"},
+        title={"text": "ratio of the rates, after ÷ before (log scale)", "standoff": 8},
     )
+    figure.update_layout(margin={"b": 64})
     figure.update_yaxes(
         tickvals=list(range(len(shown))),
         ticktext=[safe(_short(label, 34)) for label, _ in shown],
@@ -155,7 +162,6 @@ def forest_picture(
         showgrid=False,
         tickfont={"size": 13, "color": INK},
     )
-    height = 120 + 40 * max(len(shown), 2)
     return Picture(
         id=id,
         title=title,
@@ -166,12 +172,12 @@ def forest_picture(
         ),
         figure=plain(figure),
         narrow={
-            "yaxis.ticktext": [safe(_short(label, 14)) for label, _ in shown],
+            "yaxis.ticktext": [_wrapped(label) for label, _ in shown],
             "yaxis.tickfont.size": 12,
             "xaxis.title.text": "ratio, after ÷ before",
         },
-        height=height,
-        narrow_height=height,
+        height=140 + 36 * max(len(shown), 2),
+        narrow_height=140 + 52 * max(len(shown), 2),
     )
 
 

@@ -12,12 +12,15 @@ from handling_review.page.sentence import NOTHING, Sentence, say
 from handling_review.page.tables import Table
 from handling_review.page.words import SERIES_NAME, upper
 
+_SHORT_NAME = 16  # longer unit names make the table too wide to stand next to its picture
+
 
 @dataclass(frozen=True)
 class Finding:
     """One numbered finding. ``says`` can be pasted in the minutes; ``how`` tells how it is known.
 
-    ``beside`` stands next to the picture, ``more`` under it; ``folded`` tables open on request and in print.
+    With ``beside`` the first table is narrow enough to stand next to the picture on a wide screen; ``folded``
+    tables open on request and in print.
     """
 
     number: int
@@ -25,6 +28,7 @@ class Finding:
     title: str
     says: tuple[Sentence, ...]
     picture: Picture | None
+    beside: bool
     tables: tuple[Table, ...]
     folded: tuple[Table, ...]
     how: tuple[Sentence, ...]
@@ -63,9 +67,11 @@ class _Counter:
         shown: Sequence[Table],
         how: Sequence[Sentence],
         folded: Sequence[Table] = (),
+        *,
+        beside: bool = False,
     ) -> Finding:
         self.last += 1
-        return Finding(self.last, id, title, tuple(says), picture, tuple(shown), tuple(folded), tuple(how))
+        return Finding(self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how))
 
 
 def parts(review: Review) -> tuple[Part, ...]:
@@ -115,6 +121,7 @@ def _rates(review: Review, count: _Counter) -> Finding:
             ),
         ),
         _present(tables.four_quarters_table(review, series), tables_data.diary_table(review)),
+        beside=True,
     )
 
 
@@ -157,12 +164,13 @@ def _units(review: Review, count: _Counter) -> Finding:
             say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
         ),
         _present(tables.units_table(review, "recent"), tables.rest_table(review)),
+        beside=max((len(row.name) for row in review.units.rows), default=0) <= _SHORT_NAME,
     )
 
 
 def _coverage(review: Review, count: _Counter) -> Finding:
     training = review.training
-    folded = ()
+    folded: tuple[Table, ...] = ()
     if training.units:
         folded = (
             tables.coverage_table(
@@ -180,6 +188,10 @@ def _coverage(review: Review, count: _Counter) -> Finding:
                 "Coverage is a share of hours, not of heads: a person who works every day counts for more than one "
                 "who works one shift a month. Hours are all counted, so a share has no range."
             ),
+            say(
+                "Not yet trained: staff whose first training came later. None on record: staff without any, among them "
+                "those who left before their unit's turn."
+            ),
         ),
         folded,
     )
@@ -196,8 +208,11 @@ def _before_after(review: Review, count: _Counter) -> Finding:
             words_change.change_sentence(change.primary),
             words_change.avoided_sentence(change.primary),
             words_change.target_sentence(change),
+            words_change.reach_sentence(change),
+            words_change.turning_sentence(change),
             words_change.comparison_series_sentence(change),
             words_change.background_sentence(change),
+            words_change.diary_sentence(bool(review.diary)),
         ),
         figures_compare.forest_picture("change", words_change.change_title(change.primary), items, target),
         (
@@ -211,8 +226,9 @@ def _before_after(review: Review, count: _Counter) -> Finding:
                 "training on record, staff whose training is not known, and the washout are in neither."
             ),
             say(
-                "Staff trained early may differ from staff trained late, and much else changed in these years. The "
-                "comparison shows what happened along with the training, not what the training did."
+                "The hours before come only from staff who stayed long enough to be trained, and staff trained early "
+                "may differ from staff trained late. Much else changed in these years. The comparison shows what "
+                "happened along with the training, not what the training did."
             ),
         ),
     )
@@ -221,16 +237,17 @@ def _before_after(review: Review, count: _Counter) -> Finding:
 def _other_ways(review: Review, count: _Counter) -> Finding:
     change, bounds = review.before_after, review.before_after.unclassified
     items = [
-        ("Main answer", change.primary),
-        ("Only training that has not lapsed", change.variants[0]),
-        ("By the unit's program start", change.variants[1]),
+        (words_change.WAYS[item.name], item)
+        for item in (
+            change.primary,
+            *change.variants,
+            bounds.all_counted,
+            bounds.most_favourable,
+            bounds.least_favourable,
+        )
     ]
-    if bounds.cases_before.value or bounds.cases_after.value:
-        items += [
-            ("Undecided cases all counted", bounds.all_counted),
-            ("Undecided counted before only", bounds.most_favourable),
-            ("Undecided counted after only", bounds.least_favourable),
-        ]
+    if not (bounds.cases_before.value or bounds.cases_after.value):
+        items = items[:-3]
     return count.finding(
         "other-ways",
         "The same question asked in other ways",
@@ -251,7 +268,7 @@ def _reporting(review: Review, count: _Counter) -> Finding:
         "reporting",
         "Is reporting holding up?",
         (words_data.mix_sentence(review.reporting),),
-        None,
+        figures.mix_picture(review),
         (tables.mix_table(review),),
         (
             say(

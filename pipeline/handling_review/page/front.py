@@ -54,6 +54,7 @@ def front(review: Review) -> Front:
             sentence
             for sentence in (
                 words_change.change_sentence(change.primary),
+                words_change.reach_sentence(change),
                 words_change.avoided_sentence(change.primary),
                 words_change.background_sentence(change),
             )
@@ -64,7 +65,10 @@ def front(review: Review) -> Front:
             "Kind",
             [(upper(SERIES_NAME[item.series]), item) for item in (change.primary, change.comparison)],
         ),
-        stands_out=(words.units_sentence(review.units), words_data.coverage_sentence(review.training)),
+        stands_out=(
+            words.units_sentence(review.units),
+            *words_data.nothing_or(words_data.coverage_in_short(review.training)),
+        ),
         actions=tuple(
             Action(words_data.candidate_sentence(candidate), candidate.finding) for candidate in review.actions
         ),
@@ -78,25 +82,26 @@ def _stand_table(review: Review) -> Table:
     rates, series = review.rates, review.series
     rows: list[tuple[str, Rate]] = []
     if rates.latest is not None:
-        rows.append((f"{rates.latest.quarter}, latest complete", rates.latest.of(series)))
+        rows.append((f"{rates.latest.quarter} (latest)", rates.latest.of(series)))
     by_name = {item.name: item for item in rates.comparisons}
     if "same_quarter_last_year" in by_name:
         item = by_name["same_quarter_last_year"]
-        rows.append((f"{item.labels[1]}, a year before", item.then))
+        rows.append((f"{item.labels[1]} (a year before)", item.then))
     if rates.recent is not None:
         rows.append((f"Four quarters to {rates.recent.quarter}", rates.recent.of(series)))
     if "four_quarters_before" in by_name:
-        rows.append(("The four before those", by_name["four_quarters_before"].then))
+        rows.append(("The four before them", by_name["four_quarters_before"].then))
     if rates.recent is not None and review.reference.of("recordable"):
-        rows.append(("All recordable, same four quarters", rates.recent.of("recordable")))
+        rows.append(("All recordable, last four", rates.recent.of("recordable")))
     scale = rate_scale([rate for _, rate in rows])
     published = tuple(
-        (f"Published, all recordable ({row.ownership.replace('_', ' ')}, {row.year})", "", "", row.rate, "", None)
-        for row in (review.reference.of("recordable") if rates.recent is not None else ())
+        (f"Industry {row.naics}, published {row.year}", "", "", row.rate, "", None)
+        for row in (review.reference.nearest("recordable"),)
+        if row is not None and rates.recent is not None
     )
     return Table(
         f"{upper(SERIES_NAME[series])} per 200,000 hours",
-        (Column("Period"), *RATE_COLUMNS),
+        (Column("Period", "label"), *RATE_COLUMNS),
         (*((label, *rate_cells(rate, scale)) for label, rate in rows), *published),
         rate_notes([rate for _, rate in rows], review),
     )

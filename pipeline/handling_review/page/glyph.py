@@ -10,7 +10,7 @@ from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
 
-WIDTH, HEIGHT = 132, 18
+WIDTH, HEIGHT = 112, 18
 _MARGIN = 5.0
 
 

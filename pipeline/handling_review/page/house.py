@@ -98,6 +98,7 @@ def dots(
         x=list(x),
         y=list(y),
         mode="markers",
+        cliponaxis=False,
         marker={
             "symbol": list(symbols) if not isinstance(symbols, str) else symbols,
             "size": 10,
@@ -108,15 +109,13 @@ def dots(
     )
 
 
-def whiskers(
-    points: Sequence[float], lower: Sequence[float], upper: Sequence[float], color: str = ACCENT
-) -> dict[str, Any]:
-    """Error bars from the limits themselves."""
+def whiskers(ends: Sequence[tuple[float, float, float]], color: str = ACCENT) -> dict[str, Any]:
+    """Error bars from points given as (estimate, lower, upper)."""
     return {
         "type": "data",
         "symmetric": False,
-        "array": [high - point for point, high in zip(points, upper, strict=True)],
-        "arrayminus": [point - low for point, low in zip(points, lower, strict=True)],
+        "array": [high - point for point, _, high in ends],
+        "arrayminus": [point - low for point, low, _ in ends],
         "color": color,
         "thickness": 1.6,
         "width": 4,

@@ -72,6 +72,11 @@ def definitions(review: Review) -> tuple[Definition, ...]:
             "complete. Other quarters get no rate.",
         ),
         (
+            "Cases avoided",
+            "The cases that the rate before training would have given on the hours after it, less the cases that "
+            "were recorded. It is arithmetic, not proof that training avoided them; below zero means more cases.",
+        ),
+        (
             "Likely between",
             f"The {100 * analysis.confidence:g}% interval: the values that these counts are compatible with. It "
             "allows for chance and for nothing else.",
@@ -178,11 +183,11 @@ def assumptions(review: Review) -> tuple[Sentence, ...]:
                 " cases and ", change.left_out_hours, " hours leave together.",
             )
         )  # fmt: skip
-    looks = len(review.rates.comparisons) + len(change.contrasts) + len(change.variants)
     found.append(
         say(
-            f"This review sets rates against each other {looks + 3 + review.units.units_compared} times. "
-            "The more one looks, the more chance finds; only one comparison is the main one."
+            "This review sets rates against each other ",
+            review.looks,
+            " times. The more one looks, the more chance finds; only one comparison is the main one.",
         )
     )
     return tuple(found)

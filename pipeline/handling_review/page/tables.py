@@ -28,7 +28,7 @@ Cell = str | Number | Sentence | Glyph | None
 
 @dataclass(frozen=True)
 class Column:
-    """One headed column; ``kind`` is text, number or picture."""
+    """One headed column; ``kind`` is text, label (kept on one line), code, number or picture."""
 
     title: str
     kind: str = "text"
@@ -72,9 +72,9 @@ def rate_cells(rate: Rate, scale: Scale, mark: Number | None = None, *, is_open:
     """Cases, hours, rate, range and picture of one rate; a withheld rate gives its reason instead."""
     shown: Cell = rate.rate if rate.rate is not None else "no rate"
     if rate.rate is not None and rate.reliability != "plain":
-        shown = say(rate.rate, f" {SOME_MARK}")
+        shown = say(rate.rate, f"\u00a0{SOME_MARK}")
     if rate.rate is None and rate.limit is not None:
-        shown = say(f"no rate {FEW_MARK}")
+        shown = say(f"no rate\u00a0{FEW_MARK}")
     return (
         rate.events,
         rate.hours,
@@ -103,7 +103,7 @@ def quarters_table(review: Review, series: str) -> Table:
     scale = rate_scale(rates)
     rows = tuple(
         (
-            span.quarter + (f" {PROVISIONAL_MARK}" if span.is_provisional else ""),
+            span.quarter + (f"\u00a0{PROVISIONAL_MARK}" if span.is_provisional else ""),
             *rate_cells(span.of(series), scale, is_open=span.is_provisional),
         )
         for span in spans
@@ -113,7 +113,7 @@ def quarters_table(review: Review, series: str) -> Table:
         notes.append(f"{PROVISIONAL_MARK} provisional: late entries may add cases.")
     return Table(
         f"{upper(SERIES_NAME[series])} by quarter, per 200,000 hours",
-        (Column("Quarter"), *RATE_COLUMNS),
+        (Column("Quarter", "label"), *RATE_COLUMNS),
         rows,
         tuple(notes),
     )
@@ -126,7 +126,7 @@ def four_quarters_table(review: Review, series: str) -> Table:
     scale = rate_scale(rates)
     return Table(
         f"{upper(SERIES_NAME[series])} over four quarters, per 200,000 hours",
-        (Column("Four quarters to"), *RATE_COLUMNS),
+        (Column("Four quarters to", "label"), *RATE_COLUMNS),
         tuple((span.quarter, *rate_cells(span.of(series), scale)) for span in spans),
         rate_notes(rates, review),
     )
@@ -171,7 +171,7 @@ def units_table(review: Review, window: str) -> Table:
 
 def rest_table(review: Review) -> Table | None:
     """Each unit against all others together; none when no unit has enough cases."""
-    rows = [row for row in review.units.rows if row.against_rest is not None]
+    rows = review.units.compared()
     if not rows:
         return None
     return Table(
@@ -210,7 +210,7 @@ def coverage_table(review: Review, rows: tuple[Coverage, ...], caption: str, fir
     return Table(
         caption,
         (
-            Column(first),
+            Column(first, "label"),
             Column("Hours", "number"),
             *(Column(title, "number") for title in _STATUS_TITLES),
             Column("Current", "picture"),
@@ -224,7 +224,7 @@ def people_table(review: Review) -> Table:
     return Table(
         "People by quarter",
         (
-            Column("Quarter"),
+            Column("Quarter", "label"),
             Column("People with hours", "number"),
             Column("Trained", "number"),
             Column("Lapsed", "number"),
@@ -267,10 +267,10 @@ RATIO_COLUMNS = (
     Column("Cases after", "number"),
     Column("Cases before", "number"),
     Column("Ratio", "number"),
-    Column("Likely between", "number"),
-    Column("Picture", "picture"),
+    Column("Ratio likely between", "number"),
+    Column("Ratio as a picture", "picture"),
     Column("Cases avoided", "number"),
-    Column("Likely between", "number"),
+    Column("Avoided likely between", "number"),
     Column("Answer"),
 )
 VERDICTS = {

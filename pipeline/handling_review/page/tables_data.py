@@ -7,7 +7,8 @@ from typing import Any
 
 from handling_review.evidence.accounting import FindingGroup
 from handling_review.evidence.assemble import Review
-from handling_review.page.sentence import say
+from handling_review.page.marks import letter, starts
+from handling_review.page.sentence import listed
 from handling_review.page.tables import Cell, Column, Table
 from handling_review.page.words import SERIES_NAME, upper
 
@@ -119,11 +120,19 @@ def reference_table(review: Review) -> Table | None:
     if not review.reference.rates:
         return None
     return Table(
-        f"Published rates for industry {review.reference.naics}, per 200,000 hours",
-        (Column("Kind"), Column("Ownership"), Column("Year"), Column("Rate", "number"), Column("Source")),
+        "Published rates of the industry, per 200,000 hours",
+        (
+            Column("Kind"),
+            Column("Industry"),
+            Column("Ownership"),
+            Column("Year"),
+            Column("Rate", "number"),
+            Column("Source"),
+        ),
         tuple(
             (
                 upper(SERIES_NAME[row.series]),
+                row.naics,
                 row.ownership.replace("_", " "),
                 row.year,
                 row.rate,
@@ -169,25 +178,17 @@ def versions_table(review: Review) -> Table:
 
 
 def diary_table(review: Review) -> Table | None:
-    """The intervention diary, lettered as on the time chart; none when there is no entry."""
-    if not review.diary:
-        return None
+    """Program starts and the diary, marked as on the time charts; none when there is neither."""
     names = {row.unit: row.name for row in review.units.rows}
+    rows = [(day, "dotted line", listed(units, 12), "program starts") for day, units in starts(review)]
+    rows += [
+        (entry.date, letter(index), names.get(entry.unit, entry.unit), entry.what)
+        for index, entry in enumerate(review.diary)
+    ]
+    if not rows:
+        return None
     return Table(
-        "What else happened (letters as in the picture)",
-        (Column("Mark"), Column("Date"), Column("Unit"), Column("What")),
-        tuple(
-            (letter(index), str(entry.date), names.get(entry.unit, entry.unit), say(entry.what))
-            for index, entry in enumerate(review.diary)
-        ),
+        "Program starts and what else happened, as marked in the picture",
+        (Column("Date"), Column("Mark"), Column("Unit"), Column("What")),
+        tuple((str(day), mark, unit, what) for day, mark, unit, what in sorted(rows)),
     )
-
-
-def letter(index: int) -> str:
-    """A, B, ... Z, AA, AB, ..."""
-    text = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        text = chr(65 + rest) + text
-    return text

@@ -12,6 +12,7 @@ from handling_review.evidence.contrast import (
     Contrast,
 )
 from handling_review.evidence.measure import Rate
+from handling_review.evidence.numbers import Number
 from handling_review.evidence.rates import RatesEvidence, Span
 from handling_review.evidence.reference import ReferenceEvidence
 from handling_review.evidence.units import UnitsEvidence
@@ -165,47 +166,45 @@ def reference_sentence(reference: ReferenceEvidence, recent: Span | None) -> Sen
         return NOTHING
     found = NOTHING
     for series in ("recordable", "dart", "days_away"):
-        own = recent.of(series)
-        for published in reference.of(series):
-            if own.rate is None:
-                continue
-            found = found + say(
-                f"{upper(SERIES_NAME[series])}, last four quarters: ", own.rate,
-                f". Published for industry {published.naics} ({published.ownership.replace('_', ' ')}, "
-                f"{published.year}): ", published.rate, ".",
-            )  # fmt: skip
+        own, published = recent.of(series), reference.nearest(series)
+        if own.rate is None or published is None:
+            continue
+        owner = published.ownership.replace("_", " ")
+        found = found + say(
+            f"Published rate of {SERIES_NAME[series]} for industry {published.naics} "
+            f"(ownership {owner}, {published.year}): ", published.rate, "; here ", own.rate, ".",
+        )  # fmt: skip
     return found
 
 
 def units_sentence(units: UnitsEvidence) -> Sentence:
     """Which units stand out from the rest of the facility, or that none does."""
-    looked = units.units_compared
+    looked = len(units.compared())
     if looked == 0:
         return say("No unit has enough cases to be set against the others.")
     found = units.standing_out()
-    widened = f"with the range widened because {looked} units were looked at"
-    if looked == 1:
-        widened = "the only unit with enough cases to be looked at"
+    widened: tuple[str | Number, ...] = (
+        ("with the range widened because ", units.units_compared, " units were looked at")
+        if looked > 1
+        else ("the only unit with enough cases to be looked at",)
+    )
     if not found:
-        return say(
-            "No unit stands out: every unit with enough cases fits the rate of the others, " + widened + "."
-            if looked > 1
-            else "No unit stands out; only one has enough cases to be set against the others."
-        )
+        return say("No unit stands out: each unit with enough cases fits the rate of the others, ", *widened, ".")
     sentence = NOTHING
     for row in found:
         assert row.against_rest is not None
         sentence = sentence + say(
             f"{row.name} stands out as {row.stands_out}: its rate is ", row.against_rest.value,
             " times that of all other units together (", row.against_rest.lower, " to ",
-            row.against_rest.upper, f", {widened}).",
+            row.against_rest.upper, ", ", *widened, ").",
         )  # fmt: skip
     return sentence + say("Units differ in the people they care for, so this is a question, not a mark.")
 
 
 def units_title(units: UnitsEvidence) -> Sentence:
     """The finding about units as a figure title."""
-    if units.units_compared == 0:
+    if not units.compared():
         return say("Units: too few cases to set one against the others")
-    names = tuple(row.name for row in units.standing_out())
-    return say(f"Standing out: {listed(names)}" if names else "No unit stands out from the others")
+    names = {word: tuple(r.name for r in units.standing_out() if r.stands_out == word) for word in (HIGHER, LOWER)}
+    said = [f"{listed(found)} {word}" for word, found in names.items() if found]
+    return say(f"Against all other units together: {', '.join(said)}" if said else "No unit stands out")

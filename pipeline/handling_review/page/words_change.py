@@ -15,6 +15,15 @@ from handling_review.evidence.contrast import (
 from handling_review.page.sentence import NOTHING, Sentence, say
 from handling_review.page.words import SERIES_NAME, cases, upper
 
+WAYS = {
+    "before_after": "Main answer",
+    "training_current": "Only training that has not lapsed",
+    "unit_start": "By the unit's program start",
+    "unclassified_all": "Undecided cases all counted",
+    "unclassified_before_only": "Undecided counted before only",
+    "unclassified_after_only": "Undecided counted after only",
+}
+
 
 def change_sentence(item: Contrast) -> Sentence:
     """Did the rate change with training: lower, higher, cannot tell, few cases, no data, counts only."""
@@ -112,15 +121,23 @@ def background_sentence(change: BeforeAfter) -> Sentence:
 def comparison_series_sentence(change: BeforeAfter) -> Sentence:
     """The same comparison for injuries that the training does not aim at."""
     item, primary = change.comparison, change.primary
-    if item.ratio is None or item.ratio.value.value is None:
+    if item.ratio is None:
         return NOTHING
+    name = "Injuries that do not come from handling, which this training does not aim at: "
+    counts = say(item.now.events, " cases after and ", item.then.events, " before, on the same hours")
+    if item.verdict == FEW_CASES:
+        return say(name, *counts.parts, ". That is too few to set beside the handling injuries.")
     start = say(
-        "Injuries that do not come from handling, which this training does not aim at, over the same hours: ratio ",
-        item.ratio.value, " (likely between ", item.ratio.lower, " and ", item.ratio.upper, "), from ",
-        item.now.events, " and ", item.then.events, " cases.",
+        name, *counts.parts, ", a ratio of ", item.ratio.value, " (likely between ", item.ratio.lower, " and ",
+        item.ratio.upper, ").",
     )  # fmt: skip
+    if change.held_against is not None:
+        start = start + say(
+            "Held against them, the handling injuries moved by a ratio of ", change.held_against.value,
+            " (likely between ", change.held_against.lower, " and ", change.held_against.upper, ").",
+        )  # fmt: skip
     if item.direction == primary.direction and item.direction in (LOWER, HIGHER):
-        return start + say("They moved the same way, so something other than the handling program may lie behind both.")
+        return start + say("Both moved the same way, so something other than the handling program may lie behind it.")
     if item.direction == CANNOT_TELL:
         return start + say("They show no clear change, though with these cases a real one could be missed.")
     return start + say("They did not move with the handling injuries.")
@@ -163,6 +180,58 @@ def unclassified_sentence(bounds: Unclassified) -> Sentence:
     return start + text
 
 
+def turning_sentence(change: BeforeAfter) -> Sentence:
+    """How many cases after training would turn the answer, with everything else as it is."""
+    turn, item = change.turning, change.primary
+    if turn is None:
+        return NOTHING
+    start = ("What would change the answer: with the same hours and ", item.then.events, " cases before, it would be ")
+    if turn.lower_at_most is None:
+        return say(
+            *start, "“lower” with no number of cases after, and “higher” with ", turn.higher_at_least,
+            " or more; there were ", item.now.events, ".",
+        )  # fmt: skip
+    return say(
+        *start, "“lower” with ", turn.lower_at_most, " cases after or fewer, and “higher” with ",
+        turn.higher_at_least, " or more; there were ", item.now.events, ".",
+    )  # fmt: skip
+
+
+def reach_sentence(change: BeforeAfter) -> Sentence:
+    """For an answer that cannot tell: the smallest fall these hours could show, and what the target needs."""
+    found = change.reach
+    if found is None or change.primary.verdict not in (CANNOT_TELL, FEW_CASES):
+        return NOTHING
+    if found.smallest_fall is None:
+        sentence = say("With these cases and hours not even a fall to nothing would usually be found.")
+    else:
+        sentence = say(
+            "With these cases and hours a fall of ", found.smallest_fall,
+            " or more would usually be found (four times in five); a smaller one would mostly be missed.",
+        )  # fmt: skip
+    if found.quarters_needed is None:
+        return sentence + say(
+            "No number of further quarters would be enough to find the target fall of ", found.target_fall,
+            ", because the time before training holds too few cases.",
+        )  # fmt: skip
+    if found.quarters_needed.value == 0:
+        return sentence
+    noun = " more quarter" if found.quarters_needed.value == 1 else " more quarters"
+    return sentence + say(
+        "To find the target fall of ", found.target_fall, ", about ", found.quarters_needed, noun,
+        " like the latest are needed.",
+    )  # fmt: skip
+
+
+def diary_sentence(has_entries: bool) -> Sentence:
+    """Where to read what else changed, or that nobody wrote it down."""
+    if has_entries:
+        return say("What else happened in these years is in the diary under the first finding.")
+    return say(
+        "No diary of other changes was given. Ask what else changed in these years: staffing, people, equipment."
+    )
+
+
 def variants_sentence(change: BeforeAfter) -> Sentence:
     """Whether the question asked in other ways has the same answer."""
     items = [
@@ -179,7 +248,5 @@ def variants_sentence(change: BeforeAfter) -> Sentence:
     word = {LOWER: "lower", HIGHER: "higher", CANNOT_TELL: "cannot tell"}
     if not differ:
         return say(f"Every other way of asking gives the same answer: {word[primary]}.")
-    return say(
-        f"The other ways of asking do not all agree with the main answer ({word[primary]}): "
-        f"{len(differ)} of {len(shown)} differ, so read it with care."
-    )
+    others = "; ".join(f"{WAYS[item.name].lower()}: {word[item.direction]}" for item in differ)
+    return say(f"The main answer is: {word[primary]}. Other ways of asking differ ({others}), so read it with care.")

@@ -46,6 +46,18 @@ def coverage_sentence(training: TrainingEvidence) -> Sentence:
     return sentence
 
 
+def coverage_in_short(training: TrainingEvidence) -> Sentence:
+    """The trained share of hours in one line, for page one."""
+    if not training.latest:
+        return NOTHING
+    latest = training.of(training.latest)
+    if not latest.shares:
+        return NOTHING
+    return say(
+        "Staff with current training worked ", latest.share("current"), f" of the hours in {latest.label}.",
+    )  # fmt: skip
+
+
 def coverage_title(training: TrainingEvidence) -> Sentence:
     """Coverage as a title."""
     if not training.latest:
@@ -76,7 +88,7 @@ def mix_sentence(reporting: ReportingEvidence) -> Sentence:
     then, now = years[-2], years[-1]
     sentence = say(
         f"In {now.year} there were ", now.first_aid, " first-aid cases and ", now.recordable, " recordable cases; ",
-        f"in {then.year} ", then.first_aid, " and ", then.recordable, ".",
+        f"in {then.year} it was ", then.first_aid, " and ", then.recordable, ".",
     )  # fmt: skip
     if now.dart_share is None or then.dart_share is None:
         return sentence
@@ -89,6 +101,14 @@ def mix_sentence(reporting: ReportingEvidence) -> Sentence:
             "and it can be small injuries no longer reported: ask."
         )
     return sentence + say("That gives no sign that small injuries are going unreported.")
+
+
+def mix_title(reporting: ReportingEvidence) -> Sentence:
+    """The DART share of the last whole year as a title."""
+    years = [year for year in reporting.whole_years() if year.dart_share is not None]
+    if not years or years[-1].dart_share is None:
+        return say("DART cases as a share of recordable cases, by year")
+    return say(years[-1].dart_share.value, f" of recordable cases in {years[-1].year} were DART cases")
 
 
 def quality_sentence(accounting: AccountingEvidence) -> Sentence:
@@ -169,9 +189,7 @@ def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
         found.append(say(f"{listed(tuple(gaps))}: no rate until the missing days are in."))
     primary = review.before_after.primary
     if primary.verdict in (CANNOT_TELL, FEW_CASES):
-        found.append(
-            say("Whether the rate changed with training: more cases and hours are needed before that can be said.")
-        )
+        found.append(say("Whether the rate changed with training: the numbers of cases are still too small."))
     if primary.verdict == NO_DATA:
         found.append(say("Whether the rate changed with training: one of the two periods has no hours yet."))
     few = tuple(row.name for row in review.units.rows if row.overall.reliability == "few")
