@@ -14,7 +14,7 @@ from handling_review.intake.contracts import Contract, contract
 from handling_review.intake.dialect import Dialect, examine
 from handling_review.intake.reading import FileReader
 from handling_review.intake.values import Style
-from handling_review.problems import DataProblem
+from handling_review.problems import DataProblem, ReviewProblem
 from handling_review.program import FILE_NAMES, REQUIRED_FILES, Program
 from handling_review.store.database import Store
 
@@ -113,16 +113,27 @@ def _load_one(
     reader = FileReader(dialect, one, style)
     schema = reader.schema.append(pa.field("file_no", pa.int32()))
 
+    problems: list[ReviewProblem] = []  # the database wraps what a stream raises in an error of its own
+
     def numbered() -> Iterator[pa.RecordBatch]:
-        for batch in reader.batches():
-            progress(f"reading {dialect.path.name}", reader.tally.rows_in)
-            file_no = pa.array([number] * batch.num_rows, pa.int32())
-            yield pa.RecordBatch.from_arrays([*batch.columns, file_no], schema=schema)
+        try:
+            for batch in reader.batches():
+                progress(f"reading {dialect.path.name}", reader.tally.rows_in)
+                file_no = pa.array([number] * batch.num_rows, pa.int32())
+                yield pa.RecordBatch.from_arrays([*batch.columns, file_no], schema=schema)
+        except ReviewProblem as problem:
+            problems.append(problem)
+            raise
 
     if any(earlier.file == name and earlier.sha256 == dialect.sha256 for earlier in intake.files):
         _leave_out(reader)
     else:
-        store.load(name, _columns(one), pa.RecordBatchReader.from_batches(schema, numbered()))
+        try:
+            store.load(name, _columns(one), pa.RecordBatchReader.from_batches(schema, numbered()))
+        except Exception:
+            if problems:
+                raise problems[0] from None
+            raise
     read = FileRead(name, number, dialect.path, dialect.sha256, dialect.size, reader)
     intake.files.append(read)
     intake.findings += [*_file_findings(read, dialect), *cell_findings(dialect.path.name, reader, style)]
