@@ -70,9 +70,10 @@ def compare(case: dict[str, Any], check: Callable[[dict[str, Any]], Pairs]) -> I
 
 def checks() -> dict[str, Callable[[dict[str, Any]], Pairs]]:
     """For each reference file the function that computes our side of its cases."""
+    import checks_models
     import checks_rates
 
-    return dict(checks_rates.CHECKS)
+    return checks_rates.CHECKS | checks_models.CHECKS
 
 
 def table() -> str:

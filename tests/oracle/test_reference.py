@@ -16,6 +16,12 @@ SIZES = {
     "rate_ratio": (37, 37, 209),
     "rate_difference": (21, 20, 48),
     "proportion": (38, 38, 105),
+    "stratified": (7, 7, 99),
+    "regression": (4, 4, 22),
+    "bayes": (7, 7, 77),
+    "power": (68, 65, 130),
+    "multiple_testing": (9, 9, 112),
+    "empirical_bayes": (8, 5, 186),
 }
 
 

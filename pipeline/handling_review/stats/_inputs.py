@@ -46,6 +46,14 @@ def positive(name: str, values: float | Values) -> Array:
     return found
 
 
+def not_negative(name: str, values: float | Values) -> Array:
+    """``values`` as finite numbers of 0 or more; ``ValueError`` otherwise."""
+    found = numbers(name, values)
+    if not np.isfinite(found).all() or (found < 0).any():
+        raise ValueError(f"{name} must be 0 or more and finite, got {_shown(found)}")
+    return found
+
+
 def positive_number(name: str, value: float) -> float:
     """``value`` as one finite number above 0; ``ValueError`` otherwise."""
     return _single(name, positive(name, value))
