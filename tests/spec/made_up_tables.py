@@ -166,11 +166,11 @@ def _frames_about_files() -> dict[str, pd.DataFrame]:
     )
     findings = pd.DataFrame(
         [
-            ("look", "unreadable_date", "incidents", 118, "event_date", "31/02/2024", 1, "m", "Mend the date."),
-            ("look", "days_over_cap", "incidents", 240, "days_away", "214", 1, "m", "Check the day count."),
-            ("look", "unknown_person", "training", 17, "employee_id", "x", 4, "m", "Match the person's number."),
-            ("look", "unknown_person", "training", 91, "employee_id", "y", 1, "m", "Match the person's number."),
-            ("note", "retake", "training", 300, "course", "", 12, "m", "Nothing: the first pass counts."),
+            ("look", "unreadable_date", "incidents", 118, "event_date", "31/02/2024", 1, "", "Mend the date."),
+            ("look", "days_over_cap", "incidents", 240, "days_away", "214", 1, "", "Check the day count."),
+            ("look", "unknown_person", "training", 17, "employee_id", "x", 4, "", "Match the person's number."),
+            ("look", "unknown_person", "training", 91, "employee_id", "y", 1, "", "Match the person's number."),
+            ("note", "retake", "training", 300, "course", "", 12, "", "Nothing: the first pass counts."),
         ],
         columns=[
             "severity",
@@ -268,3 +268,51 @@ def scope(settings: Program | None = None, **changes: Any) -> Scope:
         "settings": chosen.settings(),
     }
     return Scope(**{**values, **changes})
+
+
+def drawn(table: str, *, gaps: dict[str, str] | None = None, **replaced: pd.DataFrame) -> ResultTables:
+    """Result tables from a small drawn one, a row per quarter, unit and phase.
+
+    Columns that are not drawn: lapsed is no, go_live_phase is none, recordable is handling + non_handling, and
+    all other series are 0. ``gaps`` names incomplete quarters with their reason.
+    """
+    head, *lines = [line.split() for line in table.strip().splitlines()]
+    rows = []
+    for line in lines:
+        cell = dict(zip(head, line, strict=True))
+        events = {series: int(cell.get(series, "0")) for series in SERIES}
+        events["recordable"] = int(cell.get("recordable", events["handling"] + events["non_handling"]))
+        rows += [
+            (
+                cell["quarter"],
+                cell.get("unit", "A"),
+                cell["phase"],
+                cell.get("go_live_phase", "none"),
+                cell.get("lapsed", "no") == "yes",
+                series,
+                events[series],
+                float(cell["hours"]),
+            )
+            for series in SERIES
+        ]
+    columns = ["quarter", "unit", "phase", "go_live_phase", "lapsed", "series", "events", "hours"]
+    person = pd.DataFrame(rows, columns=columns)
+    names = sorted(set(person["quarter"]))
+    units = sorted(set(person["unit"]))
+    reasons = gaps or {}
+    base = frames()
+    base |= {
+        "person_time": person,
+        "quarters": pd.DataFrame(
+            [(q, *quarter_days(q), 0, q not in reasons, True, reasons.get(q, "")) for q in names],
+            columns=base["quarters"].columns,
+        ),
+        "unit_quarters": _unit_quarters(person, reasons),
+        "units": pd.DataFrame(
+            [(unit, f"Unit {unit}", "", None, False) for unit in units], columns=base["units"].columns
+        ),
+        "unclassified": base["unclassified"].iloc[:0],
+        "training_people": base["training_people"].iloc[:0],
+        "events_diary": base["events_diary"].iloc[:0],
+    }
+    return ResultTables.from_dict(base | replaced)

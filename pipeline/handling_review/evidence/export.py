@@ -38,7 +38,43 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "published_rates": _references,
         "numbers": _numbers,
     }
-    return {name: pd.DataFrame(list(make(review, level))) for name, make in makers.items()}
+    frames = {}
+    for name, make in makers.items():
+        rows = list(make(review, level))
+        frames[name] = pd.DataFrame(rows, columns=None if rows else list(_header(name, level)))
+    return frames
+
+
+def _header(name: str, level: str) -> tuple[str, ...]:
+    """The columns of a table that may have no row at all; a file without a header could not be read."""
+    rate = (
+        "series",
+        "cases",
+        "hours_worked",
+        "rate_per_200k_hours",
+        f"lower_{level}",
+        f"upper_{level}",
+        f"one_sided_upper_{level}",
+        "reliability",
+        "withheld_because",
+    )
+    measures = ("rate_ratio", "rate_difference_per_200k_hours", "cases_avoided")
+    counts = ("cases_compared", "hours_worked_compared", "cases_with", "hours_worked_with")
+    limits = tuple(f"{m}{end}" for m in measures for end in ("", f"_lower_{level}", f"_upper_{level}"))
+    complete = ("is_complete", "is_provisional")
+    share = "dart_share_of_recordable"
+    return {
+        "rates_four_quarters": ("last_quarter", "period_start", "period_end", *complete, *rate),
+        "rates_by_unit_and_quarter": ("unit", "quarter", "is_complete", *rate),
+        "comparisons": ("question", "series", "compared", "with", *counts, *limits, "verdict"),
+        "people": ("quarter", "people_with_hours", "people_trained", "people_lapsed"),
+        "reporting_mix": (
+            *("year", "complete_quarters", "hours_worked"),
+            *("first_aid_cases", "recordable_cases", "dart_cases", "days_away_cases"),
+            *(share, f"{share}_lower_{level}", f"{share}_upper_{level}"),
+        ),
+        "published_rates": ("naics", "ownership", "year", "series", "rate_per_200k_hours", "source"),
+    }.get(name, ())
 
 
 def _value(number: Number | None) -> float | None:

@@ -12,7 +12,7 @@ from handling_review.evidence import numbers
 from handling_review.evidence.contrast import Estimate, direction_of
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import Number, key_part
-from handling_review.evidence.rates import as_date
+from handling_review.evidence.rates import as_date, four_to
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import PersonTime, Tally
 from handling_review.program import Program
@@ -109,7 +109,8 @@ def gather(tables: ResultTables, complete: tuple[str, ...], program: Program) ->
                 stands_out="" if direction == "cannot_tell" else direction,
             )
         )
-    place = f"facility/four-quarters-to-{recent[-1]}" if len(recent) == 4 else "facility/recent"
+    in_a_row = bool(recent) and recent == four_to(recent[-1])
+    place = f"facility/four-quarters-to-{recent[-1]}" if in_a_row else "facility/last-complete-quarters"
     return UnitsEvidence(
         series=series,
         recent_quarters=recent,

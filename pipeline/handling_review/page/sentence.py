@@ -43,6 +43,11 @@ def say(*parts: Part) -> Sentence:
     return Sentence(parts)
 
 
+def counted(number: Number, one: str, many: str) -> tuple[Part, Part]:
+    """A count with its noun: "1 case", "18 cases"."""
+    return number, f" {one}" if number.value == 1 else f" {many}"
+
+
 NOTHING = Sentence(())
 
 

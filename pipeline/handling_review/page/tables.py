@@ -9,6 +9,7 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast, Estimate
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.rates import previous
 from handling_review.evidence.training import STATUSES, Coverage
 from handling_review.page.glyph import (
     Glyph,
@@ -150,6 +151,14 @@ def series_table(review: Review) -> Table | None:
     )
 
 
+def _span(quarters: tuple[str, ...]) -> str:
+    """Which quarters a table covers; gaps between them are said."""
+    if len(quarters) < 2:
+        return "".join(quarters) or "no complete quarter"
+    has_gap = previous(quarters[-1], len(quarters) - 1) != quarters[0]
+    return f"{quarters[0]} to {quarters[-1]}{', complete quarters only' if has_gap else ''}"
+
+
 def units_table(review: Review, window: str) -> Table:
     """Units in alphabetical order over one window (recent or overall)."""
     units = review.units
@@ -158,7 +167,7 @@ def units_table(review: Review, window: str) -> Table:
     whole = units.facility_recent if is_recent else units.facility_overall
     quarters = units.recent_quarters if is_recent else units.overall_quarters
     scale = rate_scale([*rates, whole])
-    span = f"{quarters[0]} to {quarters[-1]}" if quarters else "no complete quarter"
+    span = _span(quarters)
     rows = [(row.name, *rate_cells(rate, scale, whole.rate)) for row, rate in zip(units.rows, rates, strict=True)]
     rows.append(("Whole facility", *rate_cells(whole, scale)))
     return Table(

@@ -16,7 +16,7 @@ from handling_review.evidence.numbers import Number
 from handling_review.evidence.rates import RatesEvidence, Span
 from handling_review.evidence.reference import ReferenceEvidence
 from handling_review.evidence.units import UnitsEvidence
-from handling_review.page.sentence import NOTHING, Sentence, listed, say
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 
 SERIES_NAME = {
     "handling": "handling injuries",
@@ -39,7 +39,7 @@ WHO = "100 full-time staff a year"
 
 def cases(rate: Rate) -> Sentence:
     """Cases and hours: "18 cases in 590,312 hours"."""
-    return say(rate.events, " case in " if rate.events.value == 1 else " cases in ", rate.hours, " hours")
+    return say(*counted(rate.events, "case", "cases"), " in ", rate.hours, " hours")
 
 
 def upper(text: str) -> str:
@@ -95,7 +95,7 @@ def comparison_sentence(item: Contrast) -> Sentence:
             ". With so few cases the two cannot be told apart, whichever way the rate moved."
             if item.direction == CANNOT_TELL
             else f". The likely range of the ratio lies {'below' if item.direction == LOWER else 'above'} 1, "
-            "but the cases are few: one more or less would move it a lot.",
+            "but with so few cases the size of the change is uncertain.",
         )  # fmt: skip
     times = (
         "The rate is ", item.ratio.value, " times the earlier one (likely between ",
@@ -105,7 +105,7 @@ def comparison_sentence(item: Contrast) -> Sentence:
         return say(f"That is {item.verdict} than in {then}: ", *short_rate(item.then).parts, ". ", *times)
     return say(
         f"In {then} it was ", *short_rate(item.then).parts,
-        ". A difference of this size could easily be chance. ", *times,
+        ". A difference of this size could be chance. ", *times,
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from handling_review.evidence.contrast import (
     NO_DATA,
     Contrast,
 )
-from handling_review.page.sentence import NOTHING, Sentence, say
+from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.words import SERIES_NAME, cases, upper
 
 WAYS = {
@@ -69,7 +69,7 @@ def _few_cases(item: Contrast) -> Sentence:
     if item.direction == CANNOT_TELL:
         return sentence
     side = "below" if item.direction == LOWER else "above"
-    return sentence + say(f"The range lies {side} 1, but one case more or less would move it a lot.")
+    return sentence + say(f"The range lies {side} 1, but with so few cases the size of the change is uncertain.")
 
 
 def change_title(item: Contrast) -> Sentence:
@@ -124,7 +124,9 @@ def comparison_series_sentence(change: BeforeAfter) -> Sentence:
     if item.ratio is None:
         return NOTHING
     name = "Injuries that do not come from handling, which this training does not aim at: "
-    counts = say(item.now.events, " cases after and ", item.then.events, " before, on the same hours")
+    counts = say(
+        *counted(item.now.events, "case", "cases"), " after and ", item.then.events, " before, on the same hours"
+    )
     if item.verdict == FEW_CASES:
         return say(name, *counts.parts, ". That is too few to set beside the handling injuries.")
     start = say(
@@ -185,22 +187,26 @@ def turning_sentence(change: BeforeAfter) -> Sentence:
     turn, item = change.turning, change.primary
     if turn is None:
         return NOTHING
-    start = ("What would change the answer: with the same hours and ", item.then.events, " cases before, it would be ")
+    were = "there was " if item.now.events.value == 1 else "there were "
+    ends = (
+        "“higher” with ",
+        *counted(turn.higher_at_least, "case", "cases"),
+        f" or more; {were}",
+        item.now.events,
+        ".",
+    )
+    start = "What would change the answer: with the same hours and "
+    before = (*counted(item.then.events, "case", "cases"), " before training, it would be ")
     if turn.lower_at_most is None:
-        return say(
-            *start, "“lower” with no number of cases after, and “higher” with ", turn.higher_at_least,
-            " or more; there were ", item.now.events, ".",
-        )  # fmt: skip
-    return say(
-        *start, "“lower” with ", turn.lower_at_most, " cases after or fewer, and “higher” with ",
-        turn.higher_at_least, " or more; there were ", item.now.events, ".",
-    )  # fmt: skip
+        return say(start, *before, "“lower” with no number of cases after training, and ", *ends)
+    lower = counted(turn.lower_at_most, "case", "cases")
+    return say(start, *before, "“lower” with ", *lower, " or fewer after training, and ", *ends)
 
 
 def reach_sentence(change: BeforeAfter) -> Sentence:
     """For an answer that cannot tell: the smallest fall these hours could show, and what the target needs."""
     found = change.reach
-    if found is None or change.primary.verdict not in (CANNOT_TELL, FEW_CASES):
+    if found is None or change.primary.direction != CANNOT_TELL:
         return NOTHING
     if found.smallest_fall is None:
         sentence = say("With these cases and hours not even a fall to nothing would usually be found.")
@@ -216,10 +222,9 @@ def reach_sentence(change: BeforeAfter) -> Sentence:
         )  # fmt: skip
     if found.quarters_needed.value == 0:
         return sentence
-    noun = " more quarter" if found.quarters_needed.value == 1 else " more quarters"
     return sentence + say(
-        "To find the target fall of ", found.target_fall, ", about ", found.quarters_needed, noun,
-        " like the latest are needed.",
+        "Finding the target fall of ", found.target_fall, " takes about ",
+        *counted(found.quarters_needed, "more quarter", "more quarters"), " like the latest.",
     )  # fmt: skip
 
 

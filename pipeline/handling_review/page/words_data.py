@@ -10,7 +10,7 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import CANNOT_TELL, FEW_CASES, NO_DATA
 from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.training import TrainingEvidence
-from handling_review.page.sentence import NOTHING, Sentence, listed, say
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 
 # The log of a quarter counts as firm when this many days have passed since its end: OSHA logs are still
 # being added to for weeks. Common practice, no source.
@@ -87,8 +87,9 @@ def mix_sentence(reporting: ReportingEvidence) -> Sentence:
         )
     then, now = years[-2], years[-1]
     sentence = say(
-        f"In {now.year} there were ", now.first_aid, " first-aid cases and ", now.recordable, " recordable cases; ",
-        f"in {then.year} it was ", then.first_aid, " and ", then.recordable, ".",
+        f"In {now.year}: ", *counted(now.first_aid, "first-aid case", "first-aid cases"), " and ",
+        *counted(now.recordable, "recordable case", "recordable cases"),
+        f". In {then.year}: ", then.first_aid, " and ", then.recordable, ".",
     )  # fmt: skip
     if now.dart_share is None or then.dart_share is None:
         return sentence
@@ -118,11 +119,12 @@ def quality_sentence(accounting: AccountingEvidence) -> Sentence:
     if not (look.value or note.value or blocks.value):
         return say("The checks found nothing to put right.")
     sentence = say(
-        "The checks found ", look, " things to look at and ", note, " that are only noted. The list names the "
-        "file and line, never a person.",
+        "The checks found ", *counted(look, "thing", "things"), " to look at and ",
+        *counted(note, "more that is", "more that are"), " only noted. The list names the file and line, never a person.",
     )  # fmt: skip
     if blocks.value:
-        return say(blocks, " findings stop parts of the review until they are put right.") + sentence
+        stop = counted(blocks, "finding stops", "findings stop")
+        return say(*stop, " part of the review until put right.") + sentence
     return sentence
 
 
@@ -152,7 +154,9 @@ def candidate_sentence(candidate: Candidate) -> Sentence:
     """One candidate for action."""
     kind, figures = candidate.kind, candidate.numbers
     if kind == "put_right":
-        return say("Put right the ", figures[0], " findings that block parts of the review.")
+        return say(
+            "Put right the ", *counted(figures[0], "finding that blocks", "findings that block"), " part of the review."
+        )
     if kind == "look_before_extending":
         return say(
             "Look for what else changed before the program goes further: the rate after training is ",
@@ -170,8 +174,8 @@ def candidate_sentence(candidate: Candidate) -> Sentence:
     if kind == "schedule_refreshers":
         return say("Schedule refreshers: lapsed training stands behind ", figures[0], " of the hours worked.")
     if kind == "review_findings":
-        noun = "thing" if figures[0].value == 1 else "things"
-        return say("Go through the ", figures[0], f" {noun} to look at in the data before the next review.")
+        things = counted(figures[0], "thing", "things")
+        return say("Go through the ", *things, " to look at in the data before the next review.")
     return say(_CANDIDATES[kind].format(units=listed(candidate.units)))
 
 
@@ -188,7 +192,7 @@ def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
     if gaps:
         found.append(say(f"{listed(tuple(gaps))}: no rate until the missing days are in."))
     primary = review.before_after.primary
-    if primary.verdict in (CANNOT_TELL, FEW_CASES):
+    if primary.verdict in (CANNOT_TELL, FEW_CASES) and primary.direction == CANNOT_TELL:
         found.append(say("Whether the rate changed with training: the numbers of cases are still too small."))
     if primary.verdict == NO_DATA:
         found.append(say("Whether the rate changed with training: one of the two periods has no hours yet."))
