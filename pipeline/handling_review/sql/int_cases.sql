@@ -1,10 +1,12 @@
--- grain: one used row of the injury log with its quarter, phase and side of go-live
+-- grain: one used row of the injury log with its quarter, phase, band and side of go-live
 CREATE TABLE int_cases AS
 SELECT i.* EXCLUDE (fate), q.quarter,
     coalesce(t.phase, CASE
         WHEN i.employee_id IS NULL OR s.absent_is_unknown THEN 'unknown' ELSE 'never'
     END) AS phase,
+    coalesce(t.band, 'none') AS band,
     coalesce(t.lapsed, FALSE) AS lapsed,
+    coalesce(t.is_remedial, FALSE) AS is_remedial,
     CASE
         WHEN u.program_start IS NULL THEN 'none' WHEN i.event_date < u.program_start THEN 'before' ELSE 'after'
     END AS go_live_phase

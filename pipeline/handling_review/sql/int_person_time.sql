@@ -1,4 +1,4 @@
--- grain: one person (null: hours without an id) x unit x quarter x phase x lapsed x side of go-live x source of hours
+-- grain: one person (null: hours without an id) x unit x quarter x phase x band x lapsed x side of go-live x source
 -- hours are shared over the days of their period: the first k of d days hold floor(hours * k / d), counted in
 -- hundred-millionths of an hour, so that parts are whole numbers and always add up to the row's hours
 CREATE TABLE int_person_time AS
@@ -7,7 +7,9 @@ WITH pieces AS (
         coalesce(t.phase, CASE
             WHEN h.employee_id IS NULL OR s.absent_is_unknown THEN 'unknown' ELSE 'never'
         END) AS phase,
+        coalesce(t.band, 'none') AS band,
         coalesce(t.lapsed, FALSE) AS lapsed,
+        coalesce(t.is_remedial, FALSE) AS is_remedial,
         CAST(h.hours * 100000000 AS BIGINT) AS hours_e8,
         h.last_day - h.first_day + 1 AS days,
         greatest(u.from_day, coalesce(t.from_day, u.from_day)) - h.first_day AS days_before,
@@ -20,8 +22,8 @@ WITH pieces AS (
         ON t.employee_id = h.employee_id AND t.from_day <= u.to_day AND t.to_day >= u.from_day
     WHERE h.fate = 'used'
 )
-SELECT employee_id, unit, quarter, phase, lapsed, go_live_phase, source,
+SELECT employee_id, unit, quarter, phase, band, lapsed, is_remedial, go_live_phase, source,
     CAST(sum((hours_e8 * days_through) // days - (hours_e8 * days_before) // days) AS BIGINT) AS hours_e8
 FROM pieces
-GROUP BY employee_id, unit, quarter, phase, lapsed, go_live_phase, source
-ORDER BY employee_id NULLS FIRST, unit, quarter, phase, lapsed, go_live_phase, source;
+GROUP BY employee_id, unit, quarter, phase, band, lapsed, is_remedial, go_live_phase, source
+ORDER BY employee_id NULLS FIRST, unit, quarter, phase, band, lapsed, go_live_phase, source;

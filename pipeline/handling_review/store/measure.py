@@ -33,6 +33,8 @@ RESULTS = (
     "out_reference_rates",
     "out_row_accounting",
     "out_reconciliation",
+    "out_strata",
+    "out_exposure",
 )
 
 

@@ -11,6 +11,16 @@ from handling_review.program import Program
 from handling_review.store.database import Store
 
 MATURE_DAYS = 90  # late entries mostly arrive within a quarter; the last quarters are marked provisional
+BANDS = (  # days since the first qualifying completion: sensitivity to the washout, and time since training
+    ("before", None, -1),
+    ("day 0", 0, 0),
+    ("days 1-29", 1, 29),
+    ("days 30-89", 30, 89),
+    ("days 90-179", 90, 179),
+    ("days 180-364", 180, 364),
+    ("days 365-729", 365, 729),
+    ("days 730 on", 730, None),
+)
 SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
 _RAW_FIRST = "SELECT min(coalesce(period_start, work_date)) FROM raw_hours"
 _RAW_LAST = "SELECT max(coalesce(period_end, work_date)) FROM raw_hours"
@@ -121,6 +131,7 @@ def fill_lookups(program: Program, store: Store, days: ReviewDays) -> None:
             for name in listed
         ],
     )
+    store.fill("bands", [("band", "VARCHAR"), ("from_days", "INTEGER"), ("to_days", "INTEGER")], BANDS)
     store.fill("series", [("place", "INTEGER"), ("series", "VARCHAR")], list(enumerate(SERIES)))
     store.fill(
         "quarters",
