@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from handling_review.evidence import rates
+from handling_review.evidence import quarters, rates
 from spec import made_up_tables as made_up
 
 YEARS = """
@@ -126,7 +126,7 @@ def test_a_unit_with_five_cases_has_a_rate_marked_unstable() -> None:
     [("2025-Q1", 1, "2024-Q4"), ("2025-Q3", 4, "2024-Q3"), ("2025-Q4", 0, "2025-Q4"), ("2024-Q2", 6, "2022-Q4")],
 )
 def test_earlier_quarters_are_counted_back_over_year_ends(name: str, steps: int, expected: str) -> None:
-    assert rates.previous(name, steps) == expected
+    assert quarters.previous(name, steps) == expected
 
 
 def test_hours_add_up_without_rounding_drift() -> None:

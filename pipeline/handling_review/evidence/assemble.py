@@ -93,17 +93,21 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         reporting=mix,
         reference=published_rates,
         actions=candidates,
-        diary=_diary(tables.events_diary),
+        diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
         numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, candidates, looks),
     )
 
 
-def _diary(frame: pd.DataFrame) -> tuple[DiaryEntry, ...]:
+def _diary(frame: pd.DataFrame, quarters: pd.DataFrame) -> tuple[DiaryEntry, ...]:
+    spans = [
+        (rates.as_date(q["quarter_start"]), rates.as_date(q["quarter_end"]), str(q["quarter"]))
+        for q in quarters.to_dict("records")
+    ]
     entries = []
     for row in frame.to_dict("records"):
         day = rates.as_date(row["date"])
-        quarter = f"{day.year}-Q{(day.month - 1) // 3 + 1}"
+        quarter = next((label for start, end, label in spans if start <= day <= end), "")
         unit = "all" if pd.isna(row["unit"]) or not str(row["unit"]).strip() else str(row["unit"])
         entries.append(DiaryEntry(day, quarter, unit, str(row["what"])))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.unit, entry.what)))

@@ -9,6 +9,7 @@ from handling_review.evidence import numbers
 from handling_review.evidence.contrast import Contrast, Estimate, contrast
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.rates import as_date
 from handling_review.evidence.reach import Reach, TurningPoint, against, reach, turning_point
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import COMPARISON_SERIES, PHASES, SERIES, PersonTime, Tally
@@ -145,7 +146,7 @@ def gather(tables: ResultTables, quarters: tuple[str, ...], program: Program) ->
         contrasts=contrasts,
         variants=_variants(table, program, counts_only),
         unclassified=_unclassified(tables, quarters, by_phase, program, counts_only),
-        background=_background(table),
+        background=_background(table, tables),
         turning=turning_point(contrasts[0], program),
         reach=reach(contrasts[0], _hours_last_quarter(table, quarters, primary), program),
         held_against=against(contrasts[0], contrasts[-1], program) if primary == "handling" else None,
@@ -262,13 +263,19 @@ def _unclassified(
     )
 
 
-def _background(table: PersonTime) -> Background | None:
+def _background(table: PersonTime, tables: ResultTables) -> Background | None:
     """Distance in time between the two phases and what a national fall alone would do over it."""
     by_quarter = table.by("quarter", "phase")
+    middle_of = {
+        str(q["quarter"]): (as_date(q["quarter_start"]).toordinal() + as_date(q["quarter_end"]).toordinal())
+        / 2
+        / 365.25
+        for q in tables.quarters.to_dict("records")
+    }
     middles = {}
     for phase in ("before", "after"):
         weights = [
-            (int(str(key[0])[:4]) + (int(str(key[0])[6]) - 0.5) / 4, tally.hours)
+            (middle_of[str(key[0])], tally.hours)
             for key, tally in by_quarter.items()
             if key[1] == phase and key[2] == "handling"
         ]

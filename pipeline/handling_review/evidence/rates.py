@@ -9,6 +9,7 @@ from datetime import date
 from handling_review.evidence.contrast import Contrast, contrast
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import key_part
+from handling_review.evidence.quarters import previous
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import ALL_SERIES, SERIES, PersonTime, Tally
 from handling_review.program import Program
@@ -105,12 +106,6 @@ def gather(tables: ResultTables, program: Program) -> RatesEvidence:
 def as_date(value: object) -> date:
     """The calendar day of a date or timestamp."""
     return date.fromisoformat(str(value)[:10])
-
-
-def previous(quarter: str, steps: int) -> str:
-    """The quarter ``steps`` before, for example ``previous("2025-Q1", 1) == "2024-Q4"``."""
-    index = int(quarter[:4]) * 4 + int(quarter[6]) - 1 - steps
-    return f"{index // 4}-Q{index % 4 + 1}"
 
 
 def four_to(quarter: str) -> tuple[str, ...]:

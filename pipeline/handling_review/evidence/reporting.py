@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from handling_review.evidence import numbers
 from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.quarters import year_of
 from handling_review.evidence.rates import total
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import PersonTime
@@ -47,8 +48,8 @@ def gather(tables: ResultTables, complete: tuple[str, ...], program: Program) ->
     """The mix of cases by calendar year over the complete quarters."""
     tallies = PersonTime(tables.person_time).by("quarter")
     years = []
-    for year in sorted({quarter[:4] for quarter in complete}):
-        own = tuple(quarter for quarter in complete if quarter[:4] == year)
+    for year in sorted({year_of(quarter) for quarter in complete}):
+        own = tuple(quarter for quarter in complete if year_of(quarter) == year)
         counts = {s: total(tallies, own, s) for s in ("first_aid", "recordable", "dart", "days_away")}
         recordable, dart = counts["recordable"].events, counts["dart"].events
         share = None

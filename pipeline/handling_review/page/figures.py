@@ -12,6 +12,7 @@ from plotly.subplots import make_subplots
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
+from handling_review.evidence.quarters import part_of, year_of
 from handling_review.evidence.rates import Span
 from handling_review.evidence.reporting import MixYear
 from handling_review.evidence.training import STATUSES, Coverage
@@ -63,7 +64,8 @@ class TimeAxis:
     def wide(self, room: float = 0.0) -> dict[str, Any]:
         """The axis with every quarter, and room on the right for names of lines."""
         texts = [
-            f"{q[5:]}<br>{q[:4]}" if q.endswith("Q1") or index == 0 else q[5:] for index, q in enumerate(self.quarters)
+            f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
+            for index, q in enumerate(self.quarters)
         ]
         return {
             "tickvals": list(range(len(texts))),
@@ -77,7 +79,7 @@ class TimeAxis:
         firsts = [index for index, q in enumerate(self.quarters) if q.endswith("Q1")]
         return {
             f"{axis}.tickvals": firsts,
-            f"{axis}.ticktext": [self.quarters[index][:4] for index in firsts],
+            f"{axis}.ticktext": [year_of(self.quarters[index]) for index in firsts],
             f"{axis}.range": [-0.6, len(self.quarters) - 0.4 + room],
         }
 

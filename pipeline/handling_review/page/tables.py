@@ -9,7 +9,7 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast, Estimate
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
-from handling_review.evidence.rates import previous
+from handling_review.evidence.quarters import previous
 from handling_review.evidence.training import STATUSES, Coverage
 from handling_review.page.glyph import (
     Glyph,
