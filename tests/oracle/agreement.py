@@ -70,10 +70,11 @@ def compare(case: dict[str, Any], check: Callable[[dict[str, Any]], Pairs]) -> I
 
 def checks() -> dict[str, Callable[[dict[str, Any]], Pairs]]:
     """For each reference file the function that computes our side of its cases."""
+    import checks_charts
     import checks_models
     import checks_rates
 
-    return checks_rates.CHECKS | checks_models.CHECKS
+    return checks_rates.CHECKS | checks_models.CHECKS | checks_charts.CHECKS
 
 
 def table() -> str:

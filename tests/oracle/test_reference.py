@@ -22,6 +22,8 @@ SIZES = {
     "power": (68, 65, 130),
     "multiple_testing": (9, 9, 112),
     "empirical_bayes": (8, 5, 186),
+    "control_charts": (26, 23, 350),
+    "funnel": (13, 13, 214),
 }
 
 

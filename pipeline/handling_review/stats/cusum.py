@@ -1,0 +1,176 @@
+"""Early warning: a running sum that grows when events come faster than a reference rate allows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from handling_review.stats import _inputs
+from handling_review.stats._inputs import BASE_HOURS, Array, Values
+
+PERIODS_BETWEEN_FALSE_ALARMS = 40.0  # ten years of quarters
+_FINEST = 100  # grid of the running sum: hundredths of an event where the reference is no simple fraction
+_COARSE = 20  # while looking for a threshold
+_MOST_STATES = 4_000
+
+
+@dataclass(frozen=True, eq=False)
+class Cusum:
+    """A one-sided Poisson CUSUM.
+
+    Attributes:
+        statistic: running sum after each period, in events, shape (periods,).
+        signal: whether it has reached the threshold, shape (periods,). It is not set back after a signal.
+        reference: events that a period may have without the sum growing, shape (periods,).
+        threshold: events; the sum signals at or above it.
+        in_control_run_length: average periods until a false signal at the target rate, with the mean hours.
+        changed_run_length: average periods until a signal once the rate has changed by ``ratio``.
+    """
+
+    statistic: Array
+    signal: NDArray[np.bool_]
+    reference: Array
+    threshold: float
+    in_control_run_length: float
+    changed_run_length: float
+
+
+def poisson_cusum(
+    events: Values,
+    hours: Values,
+    target_per_200k: float,
+    ratio: float = 2.0,
+    threshold: float | None = None,
+    periods_between_false_alarms: float = PERIODS_BETWEEN_FALSE_ALARMS,
+) -> Cusum:
+    """Poisson CUSUM tuned to a change of the rate by ``ratio`` (by default a doubling).
+
+    Args:
+        events, hours: one entry per period in order; periods without hours leave the sum as it is.
+        target_per_200k: rate of the steady process, per 200,000 hours, above 0.
+        ratio: the change to find fast: above 1 for a rise, below 1 for a fall.
+        threshold: events; ``None`` takes the lowest one with the wanted false alarms.
+        periods_between_false_alarms: average number of periods to a false alarm, used without a threshold.
+
+    Returns:
+        ``Cusum``. The reference of a period is target x (ratio - 1) / log(ratio) for its hours, which makes
+        the sum that of the likelihood ratios of the two rates.
+
+    Raises:
+        ValueError: bad counts or hours, no hours at all, a ratio of 1, values not above 0.
+
+    Source: Lucas 1985, Technometrics 27:129-144 (a signal at or above h); average run lengths by a Markov
+    chain, Brook & Evans 1972, Biometrika 59:539-549.
+    """
+    y, t = (
+        np.atleast_1d(values)
+        for values in _inputs.same_length(
+            events=_inputs.counts("events", events), hours=_inputs.not_negative("hours", hours)
+        )
+    )
+    target = _inputs.positive_number("target_per_200k", target_per_200k)
+    change = _inputs.positive_number("ratio", ratio)
+    if change == 1:
+        raise ValueError("ratio must differ from 1")
+    if not (t > 0).any() or ((t == 0) & (y > 0)).any():
+        raise ValueError("hours must be above 0 wherever there are events, and somewhere")
+    reference = target * (change - 1) / math.log(change) * t / BASE_HOURS
+    sign = 1.0 if change > 1 else -1.0
+    statistic = np.empty(y.size)
+    level = 0.0
+    for place, step in enumerate(sign * (y - reference)):
+        level = max(0.0, level + float(step))
+        statistic[place] = level
+    mean = target * float(t[t > 0].mean()) / BASE_HOURS
+    k = float(reference[t > 0].mean())
+    upward = change > 1
+    height = (
+        _threshold(mean, k, upward, _inputs.positive_number("periods", periods_between_false_alarms))
+        if threshold is None
+        else _inputs.positive_number("threshold", threshold)
+    )
+    return Cusum(
+        statistic=statistic,
+        signal=statistic >= height - 1e-9,
+        reference=reference,
+        threshold=height,
+        in_control_run_length=run_length(mean, k, height, upward=upward),
+        changed_run_length=run_length(mean * change, k, height, upward=upward),
+    )
+
+
+def run_length(
+    mean: float, reference: float, threshold: float, head_start: float = 0.0, *, upward: bool = True
+) -> float:
+    """Average number of periods until the CUSUM signals, with a constant expected count.
+
+    Args:
+        mean: expected events per period, above 0.
+        reference: k, taken off (upward) or the count taken off from it (downward) in each period, above 0.
+        threshold: h, above 0; a signal is a sum of h or more.
+        head_start: where the sum starts, 0 up to below h.
+        upward: whether it looks for a rise.
+
+    Returns:
+        Periods; infinite where that exceeds what a float can resolve. Exact where the reference is a multiple of
+        1/100 of an event, else with the reference rounded to that.
+
+    Raises:
+        ValueError: values outside the ranges above, a chain of more than 4,000 states.
+
+    Source: Brook & Evans 1972, Biometrika 59:539-549; Lucas 1985 prints 438 for mean 0.25, k 0.25, h 10.
+    """
+    rate, k = _inputs.positive_number("mean", mean), _inputs.positive_number("reference", reference)
+    height = _inputs.positive_number("threshold", threshold)
+    start = float(_inputs.not_negative("head_start", head_start))
+    if start >= height:
+        raise ValueError("head_start must be below the threshold")
+    nearest = Fraction(k).limit_denominator(_FINEST)
+    grid = nearest.denominator if abs(float(nearest) - k) < 1e-9 else _FINEST
+    grid = grid * math.ceil(8 / grid) if grid < 8 else grid  # fine enough for the head start
+    lengths = _run_lengths(rate, k, height, grid, upward)
+    return float(lengths[min(round(start * grid), lengths.size - 1)])
+
+
+def _run_lengths(mean: float, k: float, height: float, grid: int, upward: bool) -> Array:
+    """Average run length from each sum 0, 1 / grid, 2 / grid ... below the threshold."""
+    states, step = math.ceil(height * grid - 1e-9), round(k * grid)
+    if states > _MOST_STATES:
+        raise ValueError(f"threshold must be lower: {states} states of the running sum are too many")
+    start, end = np.arange(states)[:, None], np.arange(states)[None, :]
+    # the count that leads from one sum to another; only whole numbers happen
+    numerator = end - start + step if upward else start + step - end
+    count = numerator // grid
+    possible = (numerator >= 0) & (numerator % grid == 0)
+    log_p = special.xlogy(np.maximum(count, 0), mean) - mean - special.gammaln(np.maximum(count, 0) + 1)
+    chain = np.where(possible, np.exp(log_p), 0.0)
+    down_to_0 = numerator[:, 0]  # sums at or below 0 all end at 0
+    if upward:
+        chain[:, 0] = np.where(down_to_0 >= 0, special.pdtr(np.maximum(down_to_0, 0) // grid, mean), 0.0)
+    else:
+        least = -(-down_to_0 // grid)  # this many events or more
+        chain[:, 0] = np.where(least > 0, special.pdtrc(np.maximum(least - 1, 0), mean), 1.0)
+    try:
+        found = np.linalg.solve(np.eye(states) - chain, np.ones(states))
+    except np.linalg.LinAlgError:
+        return np.full(states, math.inf)
+    return np.where((found > 0) & (found < 1e14), found, math.inf)
+
+
+def _threshold(mean: float, k: float, upward: bool, wanted: float) -> float:
+    """The lowest threshold, to 1 / 20 of an event, with at least ``wanted`` periods to a false alarm."""
+    low, high = 0, _COARSE
+    while _run_lengths(mean, k, high / _COARSE, _COARSE, upward)[0] < wanted:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        if _run_lengths(mean, k, middle / _COARSE, _COARSE, upward)[0] < wanted:
+            low = middle
+        else:
+            high = middle
+    return high / _COARSE
