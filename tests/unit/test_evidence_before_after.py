@@ -179,10 +179,11 @@ def test_the_units_start_date_is_another_way_of_asking() -> None:
 
 def test_the_background_is_the_national_fall_over_the_time_between_the_phases() -> None:
     # Before: half in the middle of 2024-Q1, half in that of Q2 (weights 12,017 and 7,000). After: Q3 and Q4.
+    # Middles in days of 2024 (a quarter has 91, 91, 92 and 92): 45, 136, 227.5 and 319.5.
     found = gathered().background
     assert found is not None
-    before = (12_017 * 0.125 + 7_000 * 0.375) / 19_017
-    after = (15_010 * 0.625 + 13_000 * 0.875) / 28_010
+    before = (12_017 * 45 + 7_000 * 136) / 19_017 / 365.25
+    after = (15_010 * 227.5 + 13_000 * 319.5) / 28_010 / 365.25
     assert found.years_apart.value == pytest.approx(after - before)
     assert found.ratio_if_fast_fall.value == pytest.approx(0.96 ** (after - before))
     assert found.ratio_if_slow_fall.value == pytest.approx(0.97 ** (after - before))
