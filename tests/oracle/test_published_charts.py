@@ -82,7 +82,7 @@ def test_probability_limits_equal_scipys_poisson_quantiles(mean: float, alpha: f
 
 
 @pytest.mark.parametrize("upward", [True, False])
-@pytest.mark.parametrize(("mean", "k", "h"), [(2.0, 3.0, 4.0), (0.5, 0.75, 2.5), (4.0, 5.5, 3.0)])
+@pytest.mark.parametrize(("mean", "k", "h"), [(2.0, 3.0, 4.0), (0.5, 0.75, 2.5), (4.0, 5.5, 3.0), (2.0, 2.8854, 3.1)])
 def test_average_run_length_equals_running_the_chart(mean: float, k: float, h: float, upward: bool) -> None:
     """Seeded runs of the chart itself; the mean of 20,000 of them within five standard errors."""
     if not upward:

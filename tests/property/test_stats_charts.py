@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 
 from handling_review.stats import charts, cusum, funnel, money, severity
 
-settings.register_profile("steady", deadline=None, derandomize=True, max_examples=100)
-settings.load_profile("steady")
+steady = settings(deadline=None, derandomize=True, max_examples=100)
 
 periods = st.lists(st.tuples(st.integers(0, 60), st.floats(2e4, 4e5)), min_size=2, max_size=24)
 
 
+@steady
 @given(periods, st.floats(0.1, 10))
 def test_the_unit_of_time_scales_a_chart_and_changes_no_signal(rows: list, unit: float) -> None:
     events, hours = (np.array(column, dtype=float) for column in zip(*rows, strict=True))
@@ -28,6 +28,7 @@ def test_the_unit_of_time_scales_a_chart_and_changes_no_signal(rows: list, unit:
     assert (found.false_alarm <= 0.0027).all()
 
 
+@steady
 @given(st.lists(st.floats(0, 1000), min_size=0, max_size=40), st.floats(1, 999))
 def test_signals_read_backwards_are_the_same_signals(values: list[float], centre: float) -> None:
     found = charts.signals(values, centre, 10, 900)
@@ -37,6 +38,7 @@ def test_signals_read_backwards_are_the_same_signals(values: list[float], centre
     assert found.trend.sum() == turned.trend.sum()
 
 
+@steady
 @given(st.floats(0.05, 20), st.floats(1.1, 4), st.integers(1, 12))
 def test_a_higher_threshold_waits_longer(mean: float, ratio: float, h: int) -> None:
     k = round(mean * (ratio - 1) / math.log(ratio) * 20) / 20 or 0.05
@@ -45,6 +47,7 @@ def test_a_higher_threshold_waits_longer(mean: float, ratio: float, h: int) -> N
     assert cusum.run_length(mean * ratio, k, h) <= lengths[0] * (1 + 1e-9)
 
 
+@steady
 @given(st.floats(0.5, 50), st.floats(5e3, 5e6), st.floats(0, 30))
 def test_funnel_limits_hold_the_rate_and_widen_with_spread(rate: float, hours: float, tau2: float) -> None:
     plain, wide = funnel.limits(rate, [hours]), funnel.limits(rate, [hours], tau2=tau2)
@@ -53,8 +56,8 @@ def test_funnel_limits_hold_the_rate_and_widen_with_spread(rate: float, hours: f
     assert (wide.lower <= plain.lower).all()
 
 
+@settings(steady, max_examples=30)
 @given(st.lists(st.integers(0, 180), min_size=1, max_size=30), st.floats(1e4, 1e7))
-@settings(max_examples=30)
 def test_severity_without_the_longest_case_is_never_more(days: list[int], hours: float) -> None:
     found = severity.compound_rate(days, hours, draws=400)
     assert 0 <= found.without_longest <= found.rate_per_200k
@@ -63,6 +66,7 @@ def test_severity_without_the_longest_case_is_never_more(days: list[int], hours:
     assert more.upper == pytest.approx(found.upper / 2, rel=1e-9)
 
 
+@steady
 @given(st.floats(0, 1e6), st.lists(st.floats(-1e5, 1e6), min_size=1, max_size=15), st.floats(0, 0.3))
 def test_a_higher_discount_rate_pays_back_no_sooner(outlay: float, flows: list[float], rate: float) -> None:
     whole = [-outlay, *[abs(flow) for flow in flows]]
@@ -70,6 +74,7 @@ def test_a_higher_discount_rate_pays_back_no_sooner(outlay: float, flows: list[f
     assert money.npv(whole, rate) <= money.npv(whole, 0) + 1e-6
 
 
+@steady
 @given(st.floats(1, 1e6), st.floats(0, 1e5), st.floats(100, 1e5), st.integers(1, 20), st.floats(0, 0.2))
 def test_break_even_cases_make_a_present_value_of_0(
     outlay: float, yearly: float, per_case: float, years: int, rate: float

@@ -22,8 +22,7 @@ from handling_review.stats import (
     trend,
 )
 
-settings.register_profile("steady", deadline=None, derandomize=True, max_examples=100)
-settings.load_profile("steady")
+steady = settings(deadline=None, derandomize=True, max_examples=100)
 
 small = st.integers(0, 40)
 counts = st.one_of(small, st.integers(0, 20_000))
@@ -36,6 +35,7 @@ def _columns(rows: list[tuple[float, ...]]) -> list[np.ndarray]:
     return [np.array(column, dtype=float) for column in zip(*rows, strict=True)]
 
 
+@steady
 @given(counts, hours, counts, hours, methods)
 def test_one_stratum_is_the_plain_rate_ratio(y1: int, t1: float, y0: int, t0: float, method: str) -> None:
     found = strata.exact_common_ratio([y1], [t1], [y0], [t0], method=method)
@@ -46,6 +46,7 @@ def test_one_stratum_is_the_plain_rate_ratio(y1: int, t1: float, y0: int, t0: fl
     assert found.estimate == pytest.approx(plain.estimate, rel=1e-9, nan_ok=True)
 
 
+@steady
 @given(strata_rows, methods, st.randoms())
 def test_the_order_of_strata_does_not_matter(rows: list, method: str, order: object) -> None:
     turned = list(rows)
@@ -60,6 +61,7 @@ def test_the_order_of_strata_does_not_matter(rows: list, method: str, order: obj
         assert one.homogeneity_p == pytest.approx(other.homogeneity_p, rel=1e-6, nan_ok=True)
 
 
+@steady
 @given(strata_rows)
 def test_the_exact_common_interval_holds_the_mid_p_one_and_the_estimate(rows: list) -> None:
     data = _columns(rows)
@@ -72,6 +74,7 @@ def test_the_exact_common_interval_holds_the_mid_p_one_and_the_estimate(rows: li
         assert mid_p.lower <= mid_p.estimate <= mid_p.upper
 
 
+@steady
 @given(strata_rows, methods)
 def test_exchanging_the_groups_inverts_the_common_ratio(rows: list, method: str) -> None:
     y1, t1, y0, t0 = _columns(rows)
@@ -84,6 +87,7 @@ def test_exchanging_the_groups_inverts_the_common_ratio(rows: list, method: str)
         assert one.upper * other.lower == pytest.approx(1, rel=1e-8) or other.lower == 0
 
 
+@steady
 @given(strata_rows, st.integers(1, 5), methods)
 def test_splitting_a_stratum_into_like_parts_changes_nothing(rows: list, parts: int, method: str) -> None:
     """Events of one stratum spread over parts with the same share of hours give the same ratio."""
@@ -102,6 +106,7 @@ def test_splitting_a_stratum_into_like_parts_changes_nothing(rows: list, parts: 
     assert split.p_value == pytest.approx(whole.p_value, rel=1e-6, abs=1e-300)
 
 
+@steady
 @given(small, small, small, small, methods)
 def test_a_ratio_of_ratios_turns_with_its_table(a: int, b: int, c: int, d: int, method: str) -> None:
     found = casemix.ratio_of_ratios(a, b, c, d, method=method)
@@ -115,6 +120,7 @@ def test_a_ratio_of_ratios_turns_with_its_table(a: int, b: int, c: int, d: int, 
         assert found.lower <= found.estimate <= found.upper
 
 
+@steady
 @given(small, hours, small, hours, small, hours, small, hours, st.floats(0.1, 10))
 def test_a_change_that_both_groups_share_cancels(
     a: int, ta: float, b: int, tb: float, c: int, tc: float, d: int, td: float, factor: float
@@ -127,6 +133,7 @@ def test_a_change_that_both_groups_share_cancels(
     assert other.p_value == pytest.approx(found.p_value, rel=1e-6, abs=1e-300)
 
 
+@steady
 @given(counts, hours, counts, hours, st.floats(-1, 0.99), st.floats(0.001, 0.5))
 def test_more_reduction_is_never_more_probable(
     y1: int, t1: float, y0: int, t0: float, reduction: float, step: float
@@ -136,12 +143,14 @@ def test_more_reduction_is_never_more_probable(
     assert 0 <= more <= fewer <= 1
 
 
+@steady
 @given(small, hours, small, hours, st.floats(0.01, 0.99))
 def test_a_quantile_is_where_the_probability_says(y1: int, t1: float, y0: int, t0: float, p: float) -> None:
     at = bayes.ratio_quantiles(y1, t1, y0, t0, p)
     assert bayes.reduction_probability(y1, t1, y0, t0, 1 - at) == pytest.approx(p, abs=1e-6) or at < 1e-9
 
 
+@steady
 @given(st.floats(1, 60), st.floats(0.2, 5), st.floats(0, 3), methods)
 def test_power_is_a_probability_and_mid_p_has_more(mean: float, hours_ratio: float, ratio: float, method: str) -> None:
     found = power.power(mean, hours_ratio, ratio, method=method)
@@ -149,6 +158,7 @@ def test_power_is_a_probability_and_mid_p_has_more(mean: float, hours_ratio: flo
     assert power.power(mean, hours_ratio, ratio, method="exact") <= power.power(mean, hours_ratio, ratio) + 1e-12
 
 
+@steady
 @given(st.floats(2, 80), st.floats(0.3, 3))
 def test_what_can_be_detected_is_detected_with_the_power_asked_for(mean: float, hours_ratio: float) -> None:
     reduction = power.smallest_detectable(mean, hours_ratio)
@@ -158,6 +168,7 @@ def test_what_can_be_detected_is_detected_with_the_power_asked_for(mean: float, 
         assert power.power(mean, hours_ratio, 1 - reduction) == pytest.approx(0.8, abs=0.001)
 
 
+@steady
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=30), st.floats(0, 1))
 def test_adjusted_p_values_are_ordered_and_never_smaller(p_values: list[float], level: float) -> None:
     found = multiplicity.benjamini_hochberg(p_values)
@@ -168,8 +179,8 @@ def test_adjusted_p_values_are_ordered_and_never_smaller(p_values: list[float], 
     assert (np.diff(found[order]) >= -1e-15).all()
 
 
+@settings(steady, max_examples=40)
 @given(st.lists(st.tuples(st.integers(0, 30), st.floats(2e4, 3e5)), min_size=2, max_size=12), st.booleans())
-@settings(max_examples=40)
 def test_shrunk_rates_lie_between_the_unit_and_the_prior(rows: list, likelihood: bool) -> None:
     events, time = _columns(rows)
     found = shrinkage.gamma_poisson(events, time, "ml" if likelihood else "marshall")
@@ -181,6 +192,7 @@ def test_shrunk_rates_lie_between_the_unit_and_the_prior(rows: list, likelihood:
     assert found.worst_quarter.sum() == pytest.approx(math.ceil(events.size / 4), abs=1e-4)
 
 
+@steady
 @given(small, hours, small, hours, methods)
 def test_two_bands_are_the_rate_ratio_of_the_second_to_the_first(
     y0: int, t0: float, y1: int, t1: float, method: str
@@ -192,6 +204,7 @@ def test_two_bands_are_the_rate_ratio_of_the_second_to_the_first(
     assert found.p_value == pytest.approx(plain.p_value, rel=1e-8, abs=1e-300)
 
 
+@steady
 @given(small, hours, small, hours, small, small, st.data())
 def test_whatever_the_unclear_records_are_the_ratio_stays_within_the_bounds(
     y1: int, t1: float, y0: int, t0: float, unclear1: int, unclear0: int, data: st.DataObject

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from handling_review.stats import proportions, rates, ratios
 
-settings.register_profile("steady", deadline=None, derandomize=True, max_examples=200)
-settings.load_profile("steady")
+steady = settings(deadline=None, derandomize=True, max_examples=200)
 
 counts = st.one_of(st.integers(0, 60), st.integers(0, 1_000_000))
 hours = st.one_of(st.floats(1e3, 1e7), st.floats(1e-3, 1e10))
@@ -21,12 +20,14 @@ methods = st.sampled_from(["exact", "mid_p"])
 nulls = st.floats(0.05, 20)
 
 
+@steady
 @given(counts, hours, confidences, methods)
 def test_a_rate_lies_in_its_interval(y: int, t: float, confidence: float, method: str) -> None:
     found = rates.rate_interval(y, t, confidence, method)
     assert 0 <= found.lower <= rates.rate(y, t) <= found.upper < math.inf
 
 
+@steady
 @given(counts, hours, confidences)
 def test_the_exact_interval_holds_the_mid_p_one(y: int, t: float, confidence: float) -> None:
     exact = rates.rate_interval(y, t, confidence, "exact")
@@ -35,6 +36,7 @@ def test_the_exact_interval_holds_the_mid_p_one(y: int, t: float, confidence: fl
     assert mid_p.upper <= exact.upper
 
 
+@steady
 @given(counts, hours, confidences, methods)
 def test_more_cases_move_the_rate_and_both_limits_up(y: int, t: float, confidence: float, method: str) -> None:
     few, more = (rates.rate_interval(k, t, confidence, method) for k in (y, y + 1))
@@ -43,6 +45,7 @@ def test_more_cases_move_the_rate_and_both_limits_up(y: int, t: float, confidenc
     assert few.upper < more.upper
 
 
+@steady
 @given(counts, hours, confidences, methods)
 def test_more_hours_move_the_rate_and_both_limits_down(y: int, t: float, confidence: float, method: str) -> None:
     short, long = (rates.rate_interval(y, t * k, confidence, method) for k in (1, 1.5))
@@ -50,6 +53,7 @@ def test_more_hours_move_the_rate_and_both_limits_down(y: int, t: float, confide
     assert long.upper < short.upper
 
 
+@steady
 @given(st.lists(st.tuples(st.integers(0, 50), st.integers(1, 4_000_000)), min_size=1, max_size=12))
 def test_splitting_hours_and_cases_over_rows_changes_nothing(rows: list[tuple[int, int]]) -> None:
     """Hours in quarter hours, so that their sum is exact in any order."""
@@ -59,6 +63,7 @@ def test_splitting_hours_and_cases_over_rows_changes_nothing(rows: list[tuple[in
     assert float((split * weights).sum() / weights.sum()) == pytest.approx(rates.rate(y, t), rel=1e-12)
 
 
+@steady
 @given(counts, hours, counts, hours, confidences, methods)
 def test_the_ratio_lies_in_its_interval(y1: int, t1: float, y0: int, t0: float, confidence: float, method: str) -> None:
     found = ratios.rate_ratio(y1, t1, y0, t0, confidence, method)
@@ -70,6 +75,7 @@ def test_the_ratio_lies_in_its_interval(y1: int, t1: float, y0: int, t0: float, 
     assert 0 <= found.p_value <= 1
 
 
+@steady
 @given(counts, hours, counts, hours, confidences)
 def test_the_exact_ratio_interval_holds_the_mid_p_one(
     y1: int, t1: float, y0: int, t0: float, confidence: float
@@ -81,6 +87,7 @@ def test_the_exact_ratio_interval_holds_the_mid_p_one(
     assert mid_p.p_value <= exact.p_value + 1e-12
 
 
+@steady
 @given(counts, hours, counts, hours, confidences, methods, nulls)
 def test_p_is_small_exactly_when_the_interval_leaves_out_the_null(
     y1: int, t1: float, y0: int, t0: float, confidence: float, method: str, null: float
@@ -91,6 +98,7 @@ def test_p_is_small_exactly_when_the_interval_leaves_out_the_null(
         assert (found.p_value < alpha) == (null < found.lower or null > found.upper)
 
 
+@steady
 @given(counts, hours, counts, hours, confidences, methods)
 def test_exchanging_the_groups_inverts_the_ratio(
     y1: int, t1: float, y0: int, t0: float, confidence: float, method: str
@@ -102,6 +110,7 @@ def test_exchanging_the_groups_inverts_the_ratio(
     assert found.p_value == pytest.approx(turned.p_value, rel=1e-9, abs=1e-300)
 
 
+@steady
 @given(counts, hours, counts, hours, st.floats(0.01, 100), methods)
 def test_the_unit_of_time_does_not_matter_to_a_ratio(
     y1: int, t1: float, y0: int, t0: float, unit: float, method: str
@@ -113,6 +122,7 @@ def test_the_unit_of_time_does_not_matter_to_a_ratio(
     assert other.p_value == pytest.approx(found.p_value, rel=1e-6, abs=1e-300)
 
 
+@steady
 @given(counts, hours, counts, hours, confidences, methods)
 def test_one_more_case_after_moves_the_ratio_interval_up(
     y1: int, t1: float, y0: int, t0: float, confidence: float, method: str
@@ -122,6 +132,7 @@ def test_one_more_case_after_moves_the_ratio_interval_up(
     assert found.upper < more.upper or y0 == 0
 
 
+@steady
 @given(counts, hours, counts, hours, confidences, methods)
 def test_the_difference_turns_with_the_groups_and_gives_the_cases_avoided(
     y1: int, t1: float, y0: int, t0: float, confidence: float, method: str
@@ -137,6 +148,7 @@ def test_the_difference_turns_with_the_groups_and_gives_the_cases_avoided(
     assert avoided.lower - slack <= avoided.estimate <= avoided.upper + slack
 
 
+@steady
 @given(st.lists(st.tuples(counts, hours, counts, hours), min_size=1, max_size=8), methods)
 def test_lists_give_what_single_numbers_give(rows: list[tuple[int, float, int, float]], method: str) -> None:
     y1, t1, y0, t0 = (np.array(column, dtype=float) for column in zip(*rows, strict=True))
@@ -150,6 +162,7 @@ def test_lists_give_what_single_numbers_give(rows: list[tuple[int, float, int, f
         assert ratios.rate_difference(*row, method=method).lower == gaps.lower[place]
 
 
+@steady
 @given(st.integers(0, 1000), st.integers(0, 1000), confidences)
 def test_a_proportion_lies_in_its_interval_and_mirrors(yes: int, no: int, confidence: float) -> None:
     if yes + no == 0:
@@ -160,6 +173,7 @@ def test_a_proportion_lies_in_its_interval_and_mirrors(yes: int, no: int, confid
     assert found.lower == pytest.approx(1 - mirror.upper, abs=1e-14)
 
 
+@steady
 @given(st.integers(1, 400), st.integers(1, 400), st.data())
 def test_a_difference_of_proportions_turns_with_the_groups(n1: int, n0: int, data: st.DataObject) -> None:
     x1, x0 = data.draw(st.integers(0, n1)), data.draw(st.integers(0, n0))

@@ -14,9 +14,9 @@ from handling_review.stats import _inputs
 from handling_review.stats._inputs import BASE_HOURS, Array, Values
 
 PERIODS_BETWEEN_FALSE_ALARMS = 40.0  # ten years of quarters
-_FINEST = 100  # grid of the running sum: hundredths of an event where the reference is no simple fraction
-_COARSE = 20  # while looking for a threshold
-_MOST_STATES = 4_000
+_COARSE = 20  # steps of an event while looking for a threshold
+_COARSEST = 8  # steps of an event at least, for the head start
+_MOST_STATES = 1_500  # sums below the threshold that the chain tells apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,11 +117,11 @@ def run_length(
         upward: whether it looks for a rise.
 
     Returns:
-        Periods; infinite where that exceeds what a float can resolve. Exact where the reference is a multiple of
-        1/100 of an event, else with the reference rounded to that.
+        Periods; infinite where that exceeds what a float can resolve. Exact for a reference that is a simple
+        fraction of an event, else for the nearest fraction that 1,500 sums below the threshold allow.
 
     Raises:
-        ValueError: values outside the ranges above, a chain of more than 4,000 states.
+        ValueError: values outside the ranges above, a threshold of more than 1,500 events.
 
     Source: Brook & Evans 1972, Biometrika 59:539-549; Lucas 1985 prints 438 for mean 0.25, k 0.25, h 10.
     """
@@ -130,18 +130,29 @@ def run_length(
     start = float(_inputs.not_negative("head_start", head_start))
     if start >= height:
         raise ValueError("head_start must be below the threshold")
-    nearest = Fraction(k).limit_denominator(_FINEST)
-    grid = nearest.denominator if abs(float(nearest) - k) < 1e-9 else _FINEST
-    grid = grid * math.ceil(8 / grid) if grid < 8 else grid  # fine enough for the head start
-    lengths = _run_lengths(rate, k, height, grid, upward)
+    return _run_length(rate, k, height, start, _MOST_STATES, upward)
+
+
+def _run_length(mean: float, k: float, height: float, start: float, finest: int, upward: bool) -> float:
+    step, grid = _grid(k, height, finest)
+    lengths = _run_lengths(mean, step, height, grid, upward)
     return float(lengths[min(round(start * grid), lengths.size - 1)])
 
 
-def _run_lengths(mean: float, k: float, height: float, grid: int, upward: bool) -> Array:
-    """Average run length from each sum 0, 1 / grid, 2 / grid ... below the threshold."""
-    states, step = math.ceil(height * grid - 1e-9), round(k * grid)
-    if states > _MOST_STATES:
-        raise ValueError(f"threshold must be lower: {states} states of the running sum are too many")
+def _grid(k: float, height: float, finest: int) -> tuple[int, int]:
+    """k as a fraction: so many steps (at least one), of which this many make an event."""
+    affordable = int(_MOST_STATES / height)
+    if affordable < 1:
+        raise ValueError(f"threshold must be lower: more than {_MOST_STATES:,} events are too many")
+    nearest = Fraction(k).limit_denominator(min(finest, affordable))
+    finer = min(math.ceil(_COARSEST / nearest.denominator), affordable // nearest.denominator)
+    grid = nearest.denominator * finer
+    return max(1, nearest.numerator * finer), grid
+
+
+def _run_lengths(mean: float, step: int, height: float, grid: int, upward: bool) -> Array:
+    """Average run length from each sum 0, 1 / grid, 2 / grid ... below the threshold; k is step / grid."""
+    states = math.ceil(height * grid - 1e-9)
     start, end = np.arange(states)[:, None], np.arange(states)[None, :]
     # the count that leads from one sum to another; only whole numbers happen
     numerator = end - start + step if upward else start + step - end
@@ -164,13 +175,18 @@ def _run_lengths(mean: float, k: float, height: float, grid: int, upward: bool) 
 
 def _threshold(mean: float, k: float, upward: bool, wanted: float) -> float:
     """The lowest threshold, to 1 / 20 of an event, with at least ``wanted`` periods to a false alarm."""
+
+    def waits_enough(steps: int, finest: int) -> bool:
+        return _run_length(mean, k, steps / _COARSE, 0.0, finest, upward) >= wanted
+
     low, high = 0, _COARSE
-    while _run_lengths(mean, k, high / _COARSE, _COARSE, upward)[0] < wanted:
+    while not waits_enough(high, _COARSE):
         low, high = high, 2 * high
     while high - low > 1:
         middle = (low + high) // 2
-        if _run_lengths(mean, k, middle / _COARSE, _COARSE, upward)[0] < wanted:
-            low = middle
-        else:
-            high = middle
+        low, high = (low, middle) if waits_enough(middle, _COARSE) else (middle, high)
+    while not waits_enough(high, _MOST_STATES):  # the fine grid may differ a little
+        high += 1
+    while high > 1 and waits_enough(high - 1, _MOST_STATES):
+        high -= 1
     return high / _COARSE
