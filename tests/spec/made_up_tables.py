@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 
+from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.tables import ResultTables, Scope
 from handling_review.program import Analysis, Facility, Period, Program, Training
 
@@ -316,3 +317,15 @@ def drawn(table: str, *, gaps: dict[str, str] | None = None, **replaced: pd.Data
         "events_diary": base["events_diary"].iloc[:0],
     }
     return ResultTables.from_dict(base | replaced)
+
+
+_BUILT: dict[str, Review] = {}
+
+
+def review(**options: Any) -> Review:
+    """The made-up facility's review; built once for each set of options, as nothing can change it."""
+    key = repr(sorted(options.items()))
+    if key not in _BUILT:
+        settings = program()
+        _BUILT[key] = assemble(tables(**options), scope(settings), settings)
+    return _BUILT[key]

@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import pandas as pd
 import pytest
 
 from handling_review.evidence import accounting, numbers, reference, reporting
-from handling_review.evidence.assemble import Review, assemble
+from handling_review.evidence.assemble import assemble
 from handling_review.evidence.export import result_frames
 from handling_review.evidence.tables import ResultTables
 from spec import made_up_tables as made_up
-
-
-def review(**options: Any) -> Review:
-    program = made_up.program()
-    return assemble(made_up.tables(**options), made_up.scope(program), program)
 
 
 def changed(**replaced: pd.DataFrame) -> ResultTables:
@@ -133,14 +127,14 @@ def test_a_year_without_recordable_cases_has_no_dart_share() -> None:
 
 
 def test_candidates_follow_from_findings_and_are_at_most_four() -> None:
-    found = review(missing={"2025-Q3": "hours of 3E stop"}).actions
+    found = made_up.review(missing={"2025-Q3": "hours of 3E stop"}).actions
     kinds = [candidate.kind for candidate in found]
     assert 1 <= len(kinds) <= 4
     assert kinds.index("walk_through") < kinds.index("get_missing")
 
 
 def test_a_higher_rate_after_training_asks_to_look_before_going_further() -> None:
-    assert review(ratio=2.5).actions[0].kind == "look_before_extending"
+    assert made_up.review(ratio=2.5).actions[0].kind == "look_before_extending"
 
 
 def test_low_coverage_names_units_but_not_the_comparison_unit() -> None:
@@ -189,7 +183,7 @@ def test_one_key_for_two_numbers_is_refused() -> None:
 
 
 def test_the_review_lists_each_published_number_once() -> None:
-    found = review()
+    found = made_up.review()
     keys = [number.key for number in found.numbers]
     assert len(keys) == len(set(keys))
     for key in ("rate/facility/2025-Q3/handling", "ratio/facility/before_after/handling"):
@@ -216,7 +210,7 @@ def test_a_table_about_single_persons_is_refused(column: str) -> None:
 
 
 def test_result_frames_carry_units_in_their_column_names() -> None:
-    found = result_frames(review())
+    found = result_frames(made_up.review())
     columns = list(found["rates_by_quarter"].columns)
     for name in ("hours_worked", "rate_per_200k_hours", "lower_95", "upper_95", "withheld_because"):
         assert name in columns
@@ -224,7 +218,7 @@ def test_result_frames_carry_units_in_their_column_names() -> None:
 
 
 def test_result_frames_repeat_the_published_values() -> None:
-    one = review()
+    one = made_up.review()
     frame = result_frames(one)["rates_by_quarter"]
     published = {number.key: number.value for number in one.numbers}
     for row in frame[frame["is_complete"]].to_dict("records"):
@@ -240,12 +234,12 @@ def test_every_result_frame_has_the_same_header_when_it_is_empty() -> None:
         frames[name] = frames[name].iloc[:0]
     program = made_up.program()
     empty = result_frames(assemble(ResultTables.from_dict(frames), made_up.scope(program), program))
-    filled = result_frames(review())
+    filled = result_frames(made_up.review())
     assert sum(len(frame) == 0 for frame in empty.values()) == 6
     for name, frame in filled.items():
         assert list(frame.columns) == list(empty[name].columns), name
 
 
 def test_no_result_frame_is_about_single_persons() -> None:
-    for name, frame in result_frames(review()).items():
+    for name, frame in result_frames(made_up.review()).items():
         assert not {"employee_id", "case_number", "narrative", "event_date"}.intersection(frame.columns), name

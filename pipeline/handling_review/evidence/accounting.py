@@ -110,7 +110,7 @@ def gather(tables: ResultTables) -> AccountingEvidence:
         )
     used = sum(int(row.used.value or 0) for row in files)
     rows_in = sum(int(row.rows_in.value or 0) for row in files)
-    counts = tables.findings["count"].astype("int64")
+    groups = _groups(tables.findings)
     return AccountingEvidence(
         files=tuple(files),
         rules=tuple(
@@ -134,11 +134,11 @@ def gather(tables: ResultTables) -> AccountingEvidence:
             )
             for row in tables.inputs.to_dict("records")
         ),
-        findings=_groups(tables.findings),
+        findings=groups,
         findings_by_severity=tuple(
             numbers.count(
                 f"findings/{severity}",
-                int(counts[tables.findings["severity"] == severity].sum()),
+                sum(group.severity == severity for group in groups),
                 "findings",
             )
             for severity in SEVERITIES

@@ -1,0 +1,220 @@
+"""The page in a real browser, from a file, with the network off."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+from pypdf import PdfReader
+
+from handling_review.page.build import render
+from spec import made_up_tables as made_up
+
+pytestmark = pytest.mark.browser
+
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+PLOTS = 7
+
+
+def chromium_path() -> str:
+    for name in ("chromium", "chromium-browser", "google-chrome", "chrome"):
+        found = shutil.which(name)
+        if found:
+            return found
+    pytest.fail("No Chromium on this machine: install one (for example the chromium package) to run the browser tests.")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=chromium_path(), args=list(ARGUMENTS))
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def review_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("review") / "program-review.html"
+    path.write_text(render(made_up.review()), encoding="utf-8")
+    return path
+
+
+class Opened:
+    """A page with everything it said and asked for."""
+
+    def __init__(self, browser: Browser, path: Path, width: int = 1280, **context: Any) -> None:
+        self.context = browser.new_context(viewport={"width": width, "height": 900}, offline=True, **context)
+        self.page: Page = self.context.new_page()
+        self.said: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.goto(path.as_uri())
+
+    def draw_all(self) -> None:
+        self.page.wait_for_selector("html.ready")
+        for index in range(PLOTS):
+            self.page.locator(".plot").nth(index).scroll_into_view_if_needed()
+        self.until(f"document.querySelectorAll('.plot.drawn').length === {PLOTS}")
+
+    def until(self, condition: str) -> None:
+        """Wait for a condition; asked from outside, because the page's own policy forbids evaluating text."""
+        for _ in range(100):
+            if self.page.evaluate(condition):
+                return
+            self.page.wait_for_timeout(100)
+        pytest.fail(f"never came true: {condition}")
+
+
+def test_it_draws_without_an_error_and_without_asking_for_anything(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file)
+    opened.draw_all()
+    assert opened.said == []
+    assert [url for url in opened.asked if not url.startswith(("file:", "data:", "blob:"))] == []
+    for index in range(PLOTS):
+        assert opened.page.locator(".plot").nth(index).locator(".main-svg").count() >= 1
+
+
+def test_pictures_are_drawn_only_when_they_come_near(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file)
+    opened.page.wait_for_selector("html.ready")
+    opened.page.wait_for_timeout(300)
+    assert opened.page.locator(".plot.drawn").count() < PLOTS
+
+
+def test_drawing_does_not_move_the_page(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file)
+    opened.page.wait_for_selector("html.ready")
+    before = opened.page.evaluate("document.documentElement.scrollHeight")
+    opened.draw_all()
+    assert opened.page.evaluate("document.documentElement.scrollHeight") == before
+
+
+@pytest.mark.parametrize("width", [320, 480, 768, 1280])
+def test_the_page_never_scrolls_sideways(browser: Browser, review_file: Path, width: int) -> None:
+    opened = Opened(browser, review_file, width)
+    opened.draw_all()
+    assert opened.page.evaluate("document.documentElement.scrollWidth") <= width
+    outside = opened.page.evaluate(
+        """width => [...document.querySelectorAll('body *')].filter(element =>
+            !element.closest('.scroll') && !element.closest('svg') && !element.closest('.skip')
+            && element.getBoundingClientRect().right > width + 1).map(element => element.outerHTML.slice(0, 80))""",
+        width,
+    )
+    assert outside == []
+
+
+def test_wide_tables_scroll_in_their_own_box_by_keyboard(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file, 320)
+    opened.page.wait_for_selector("html.ready")
+    boxes = opened.page.evaluate(
+        "[...document.querySelectorAll('.scroll')].map(b => [b.scrollWidth > b.clientWidth, b.tabIndex])"
+    )
+    assert any(overflows for overflows, _ in boxes)
+    for overflows, stop in boxes:
+        assert stop == (0 if overflows else -1)
+
+
+def test_without_scripts_every_sentence_table_and_small_picture_is_there(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file, java_script_enabled=False)
+    page = opened.page
+    assert page.locator(".plot:visible").count() == 0
+    assert page.locator("figcaption:visible").count() == PLOTS
+    text = page.locator("body").inner_text()
+    for wanted in ("Did it change with training?", "Handling injuries by quarter", "What became of every row"):
+        assert wanted in text
+    assert page.locator("svg.glyph:visible").count() > 40
+
+
+def test_focus_is_visible_and_the_skip_link_comes_first(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file)
+    opened.page.keyboard.press("Tab")
+    focused = opened.page.evaluate(
+        "(() => { const e = document.activeElement, s = getComputedStyle(e), b = e.getBoundingClientRect();"
+        " return [e.className, s.outlineStyle, b.left >= 0]; })()"
+    )
+    assert focused == ["skip", "solid", True]
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of an rgb() colour, WCAG 2.2."""
+    channels = [int(c) / 255 for c in re.findall(r"\d+", colour)[:3]]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_text_has_enough_contrast(browser: Browser, review_file: Path) -> None:
+    # WCAG 2.2, 1.4.3: 4.5 to 1 against the white page.
+    opened = Opened(browser, review_file)
+    opened.draw_all()
+    colours = opened.page.evaluate(
+        """[...new Set([...document.querySelectorAll('body *')].filter(e => e.childNodes.length
+            && [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()) && !e.closest('script, style'))
+            .map(e => { const s = getComputedStyle(e); return e.closest('svg') ? s.fill : s.color; }))]"""
+    )
+    assert len(colours) >= 3
+    for colour in colours:
+        assert 1.05 / (luminance(colour) + 0.05) >= 4.5, colour
+
+
+def test_targets_are_large_enough(browser: Browser, review_file: Path) -> None:
+    # WCAG 2.2, 2.5.8: 24 by 24 CSS pixels, links inside a sentence excepted.
+    opened = Opened(browser, review_file)
+    small = opened.page.evaluate(
+        """[...document.querySelectorAll('summary, .routes a, a.from')].map(e => e.getBoundingClientRect())
+            .filter(b => b.height < 24 && b.width > 0).length"""
+    )
+    assert small == 0
+
+
+@pytest.mark.parametrize("paper", ["Letter", "A4"])
+def test_page_one_prints_on_one_sheet_and_the_rest_is_complete(
+    browser: Browser, review_file: Path, tmp_path: Path, paper: str
+) -> None:
+    opened = Opened(browser, review_file)
+    opened.page.wait_for_selector("html.ready")
+    printed = tmp_path / "review.pdf"
+    opened.page.pdf(path=printed, format=paper)
+    sheets = [sheet.extract_text() for sheet in PdfReader(printed).pages]
+    assert "Made-up Care Home" in sheets[0]
+    assert "What we cannot tell yet" in sheets[0]
+    assert "a before and after comparison cannot show that" in " ".join(sheets[0].split())
+    assert "For the safety committee\nHow often staff are hurt" in sheets[1][:60]
+    text = " ".join(" ".join(sheets).split())
+    assert "A quarter is never multiplied by four." in text  # a closed fold opens on paper
+    assert "no change" in text  # drawn inside a picture that never came into view
+
+
+def test_folds_close_again_after_printing(browser: Browser, review_file: Path) -> None:
+    opened = Opened(browser, review_file)
+    opened.page.wait_for_selector("html.ready")
+    opened.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert opened.page.locator("details:not([open])").count() == 0
+    assert opened.page.locator(".plot.drawn").count() == PLOTS
+    opened.page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert opened.page.locator("details[open]").count() == 0
+
+
+def test_without_a_way_to_unpack_the_pictures_the_tables_stand(
+    browser: Browser, review_file: Path, tmp_path: Path
+) -> None:
+    old = tmp_path / "old.html"
+    text = review_file.read_text(encoding="utf-8")
+    old.write_text(re.sub(r'(id="plotly-packed">)[^<]+', r"\1AAAA", text), encoding="utf-8")
+    opened = Opened(browser, old)
+    opened.until("document.documentElement.className === ''")
+    assert opened.page.locator(".plot:visible").count() == 0
+    assert opened.page.locator("svg.glyph:visible").count() > 40
