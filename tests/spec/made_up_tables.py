@@ -185,7 +185,16 @@ def _frames_about_files() -> dict[str, pd.DataFrame]:
             "what_to_do",
         ],
     )
-    return {"accounting": accounting, "inputs": inputs, "findings": findings}
+    reconciliation = pd.DataFrame(
+        [
+            (2024, "deaths", 0.0, 0.0, 0, True),
+            (2024, "other_cases", 12.0, 11.0, 1, True),
+            (2024, "hours", 431_000.0, 431_200.0, 0, True),
+            (2026, "deaths", 0.0, 0.0, 0, False),
+        ],
+        columns=["year", "figure", "posted", "in_review", "set_aside", "is_whole_year"],
+    )
+    return {"accounting": accounting, "inputs": inputs, "findings": findings, "reconciliation": reconciliation}
 
 
 def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None = None) -> dict[str, pd.DataFrame]:

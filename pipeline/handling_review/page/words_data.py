@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
+from typing import Any
 
 from handling_review.evidence.accounting import AccountingEvidence
 from handling_review.evidence.actions import Candidate
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import CANNOT_TELL, FEW_CASES, NO_DATA
+from handling_review.evidence.reconciliation import Reconciliation
 from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.training import TrainingEvidence
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
@@ -120,7 +123,8 @@ def quality_sentence(accounting: AccountingEvidence) -> Sentence:
         return say("The checks found nothing to put right.")
     sentence = say(
         "The checks found ", *counted(look, "thing", "things"), " to look at and ",
-        *counted(note, "more that is", "more that are"), " only noted. The list names the file and line, never a person.",
+        *counted(note, "more that is", "more that are"),
+        " only noted. The list names the file and line, never a person.",
     )  # fmt: skip
     if blocks.value:
         stop = counted(blocks, "finding stops", "findings stop")
@@ -138,6 +142,59 @@ def accounting_sentence(accounting: AccountingEvidence) -> Sentence:
         return sentence + say("For every file, rows used, set aside and excluded add up to the rows read.")
     off = listed(tuple(row.file for row in accounting.files if not row.balances))
     return sentence + say(f"The rows of {off} do not add up; the review of that file cannot be relied on.")
+
+
+_FIGURES = {
+    "deaths": "deaths",
+    "days_away_cases": "cases with days away",
+    "restricted_cases": "cases with restriction or transfer",
+    "other_cases": "other recordable cases",
+    "hours": "hours worked",
+}
+
+
+def figure_name(name: str) -> str:
+    """A figure of the posted summary in words."""
+    return _FIGURES[name]
+
+
+def reconciliation_sentence(posted: Reconciliation) -> Sentence:
+    """Whether the review and the posted annual summaries agree, and where they do not."""
+    if not posted.is_given:
+        return NOTHING
+    sentence = NOTHING
+    if posted.years:
+        years = listed(tuple(str(year) for year in posted.years))
+        if not posted.differing:
+            sentence = say(f"The review agrees with the posted annual summary in every figure of {years}.")
+        else:
+            sentence = say(
+                f"The review was held against the posted annual summaries of {years}; ",
+                "one figure differs." if len(posted.differing) == 1 else "some figures differ.",
+            )
+    for figure in posted.differing:
+        sentence = sentence + say(
+            f"{figure.year}, {_FIGURES[figure.figure]}: posted ", figure.posted, ", in the review ", figure.in_review,
+            ".",
+        )  # fmt: skip
+        if figure.set_aside.value:
+            sentence = sentence + say(*counted(figure.set_aside, "row", "rows"), " of that year could not be used.")
+    if posted.part_years:
+        years = listed(tuple(str(year) for year in posted.part_years))
+        sentence = sentence + say(f"The review does not cover all of {years}, so that summary cannot be compared.")
+    return sentence
+
+
+def joined_units_sentence(changes: Sequence[Mapping[str, Any]]) -> Sentence:
+    """Units that a rename, merge or split joins, as settings hold them (on, old, new)."""
+    said = NOTHING
+    for change in changes:
+        names = listed(tuple(dict.fromkeys((*change["old"], *change["new"]))))
+        said = said + say(
+            f"{names} count as one unit throughout, because of the change on {change['on']}: "
+            "rates of units that are cut another way do not compare."
+        )
+    return said
 
 
 _CANDIDATES = {
