@@ -13,6 +13,7 @@ from handling_review.evidence import (
     before_after,
     numbers,
     rates,
+    reconciliation,
     reference,
     reporting,
     training,
@@ -52,6 +53,7 @@ class Review:
     accounting: accounting.AccountingEvidence
     reporting: reporting.ReportingEvidence
     reference: reference.ReferenceEvidence
+    reconciliation: reconciliation.Reconciliation
     actions: tuple[actions.Candidate, ...]
     diary: tuple[DiaryEntry, ...]
     looks: Number
@@ -76,6 +78,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     rows = accounting.gather(tables)
     mix = reporting.gather(tables, complete, program)
     published_rates = reference.gather(tables, scope.facility_naics)
+    posted = reconciliation.gather(tables)
     candidates = actions.gather(actions.Basis(rate, change, coverage, unit, rows, mix))
     looks = numbers.count(
         "comparisons/review",
@@ -92,10 +95,11 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         accounting=rows,
         reporting=mix,
         reference=published_rates,
+        reconciliation=posted,
         actions=candidates,
         diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
-        numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, candidates, looks),
+        numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, posted, candidates, looks),
     )
 
 

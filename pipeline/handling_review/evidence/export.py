@@ -36,6 +36,7 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "reporting_mix": _mix,
         "row_accounting": _accounting,
         "published_rates": _references,
+        "reconciliation": _reconciliation,
         "numbers": _numbers,
     }
     frames = {}
@@ -74,6 +75,7 @@ def _header(name: str, level: str) -> tuple[str, ...]:
             *(share, f"{share}_lower_{level}", f"{share}_upper_{level}"),
         ),
         "published_rates": ("naics", "ownership", "year", "series", "rate_per_200k_hours", "source"),
+        "reconciliation": ("year", "figure", "posted", "in_review", "rows_set_aside", "agrees"),
     }.get(name, ())
 
 
@@ -270,6 +272,18 @@ def _references(review: Review, level: str) -> Iterable[Row]:
             "series": row.series,
             "rate_per_200k_hours": _value(row.rate),
             "source": row.source,
+        }
+
+
+def _reconciliation(review: Review, level: str) -> Iterable[Row]:
+    for row in review.reconciliation.figures:
+        yield {
+            "year": row.year,
+            "figure": row.figure,
+            "posted": _value(row.posted),
+            "in_review": _value(row.in_review),
+            "rows_set_aside": _count(row.set_aside),
+            "agrees": row.agrees,
         }
 
 

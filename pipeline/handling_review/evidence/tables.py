@@ -65,6 +65,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "source",
     ),
     "inputs": ("file", "name", "sha256", "rows", "bytes"),
+    "reconciliation": ("year", "figure", "posted", "in_review", "set_aside", "is_whole_year"),
 }
 
 # Columns that point at one person. A frame that holds one never gets as far as a page.
@@ -97,6 +98,8 @@ class ResultTables:
     - ``events_diary``: date, unit, what.
     - ``reference_rates``: naics, ownership, year, case_type, rate, base_hours, source.
     - ``inputs``: file, name, sha256, rows, bytes.
+    - ``reconciliation``: year, figure (deaths, days_away_cases, restricted_cases, other_cases, hours), posted,
+      in_review, set_aside (rows of that year that could not be used), is_whole_year.
     """
 
     person_time: pd.DataFrame
@@ -111,6 +114,7 @@ class ResultTables:
     events_diary: pd.DataFrame
     reference_rates: pd.DataFrame
     inputs: pd.DataFrame
+    reconciliation: pd.DataFrame
 
     @classmethod
     def from_dict(cls, frames: Mapping[str, pd.DataFrame]) -> ResultTables:

@@ -43,6 +43,8 @@ def render(review: Review) -> str:
         routes=_routes(written),
         method=method,
         tables_data=tables_data,
+        posted=words_data.reconciliation_sentence(review.reconciliation),
+        joined=words_data.joined_units_sentence(review.scope.settings.get("unit_changes", ())).text,
         glyph_width=WIDTH,
         glyph_height=HEIGHT,
         style=Markup(files.read_text("reports", "review.css")),

@@ -11,6 +11,7 @@ from handling_review.page.marks import letter, starts
 from handling_review.page.sentence import listed
 from handling_review.page.tables import Cell, Column, Table
 from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words_data import figure_name
 
 _KINDS = {"used": "used", "set_aside": "set aside", "excluded": "excluded"}
 _SEVERITIES = {"blocks": "▲ stops a part", "look": "◆ look", "note": "○ noted"}
@@ -42,6 +43,40 @@ def files_table(review: Review) -> Table:
         (
             "Set aside: the row cannot be read or cannot be true. Excluded: the row is right and a stated rule "
             "leaves it out.",
+        ),
+    )
+
+
+def reconciliation_table(review: Review) -> Table | None:
+    """Posted figures beside the review's; none where no whole year can be compared."""
+    if not review.reconciliation.figures:
+        return None
+    return Table(
+        "Posted annual summary and review",
+        (
+            Column("Year", "label"),
+            Column("Figure"),
+            Column("Posted", "number"),
+            Column("In the review", "number"),
+            Column("Difference", "number"),
+            Column("Rows set aside", "number"),
+            Column("Agrees"),
+        ),
+        tuple(
+            (
+                str(row.year),
+                figure_name(row.figure),
+                row.posted,
+                row.in_review,
+                row.gap,
+                row.set_aside,
+                "yes" if row.agrees else "NO",
+            )
+            for row in review.reconciliation.figures
+        ),
+        (
+            "Hours within half a percent count as agreeing. The log is kept up to date for five years after the year "
+            "(29 CFR 1904.33); the posted summary is not, so a later entry explains a difference.",
         ),
     )
 
