@@ -107,6 +107,8 @@ def _remedy(contract: Contract, field: Field | None, rule: str, cells: list[BadC
         return _date_remedy(contract, [cell.text for cell in cells], style)
     if rule == "type" and field.type in ("number", "integer") and "," in cells[0].text and not style.decimal_comma:
         return f"If the file writes decimals with a comma, add {contract.name} = true under [decimal_comma]."
+    if rule == "type" and field.type in ("number", "integer") and "." in cells[0].text and style.decimal_comma:
+        return f"The program file says {contract.name} = true under [decimal_comma]; correct that or the cell."
     if rule == "type" and ":" in cells[0].text and field.unit == "hours":
         return 'If the file writes hours and minutes, set written_as = "hh:mm" under [hours].'
     if rule == "enum":

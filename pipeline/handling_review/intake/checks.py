@@ -90,6 +90,11 @@ BEFORE_MEASURE = (
         lambda r: ("ids", f"zero_pad = {r['width']}"),
     ),
     Check(
+        "find_id_case", "training", "upper and lower case differ between files", "look", "employee_id",
+        lambda r: f"{r['rows']:,} ids match the hours files only if case is ignored.",
+        _fixed("If they are the same people, export both with ids in one case."),
+    ),
+    Check(
         "find_blank_pay_codes", "hours", "blank pay code", "note", "pay_code",
         lambda r: f"{r['rows']:,} rows have no pay code while others have one; their hours count as worked.",
         _fixed("Add the code if these hours were not worked."),

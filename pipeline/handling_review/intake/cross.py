@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from handling_review.findings import Finding
-from handling_review.intake.load import Intake
+from handling_review.intake.load import FileRead, Intake
 from handling_review.intake.rules import CROSS_RULES
 from handling_review.store.database import Store
 
@@ -95,30 +95,46 @@ def tally_findings(intake: Intake) -> Iterator[Finding]:
                 hours=0.0 if total.agrees or total.stated is None else float(abs(total.stated - total.of_all)),
             )
         for (column, note), (rows, line) in sorted(tally.notes.items()):
-            yield _note_finding(name, column, note, rows, line)
+            yield _note_finding(one, column, note, rows, line)
 
 
-def _note_finding(name: str, column: str, note: str, rows: int, line: int) -> Finding:
-    if note == "scientific id":
-        return Finding(
-            severity="blocks",
-            rule=note,
-            file=name,
-            line=line,
-            column=column,
-            message=f"{rows:,} ids are written like 1.2E+05: a spreadsheet has destroyed them.",
-            what_to_do="Export again with this column as text.",
-            rows=rows,
-        )
+_NOTES = {
+    "scientific id": (
+        "blocks",
+        "{rows} written like 1.2E+05: a spreadsheet has destroyed the id.",
+        "Export again with this column as text.",
+    ),
+    "point or comma": (
+        "blocks",
+        "{rows} written like 1.234, in a file that may write decimals with a comma: it can mean 1234 or 1.234.",
+        "State under [decimal_comma] of the program file which it is.",
+    ),
+    "two-digit year": (
+        "note",
+        "{rows} written with a year of two digits; 00 to 69 are read as 20xx, the others as 19xx.",
+        "Export years with four digits if you can.",
+    ),
+    "time zone": (
+        "note",
+        "{rows} written with a time zone. The day is taken as it is written.",
+        "If the times are not local, events near midnight fall on the wrong day; export local time.",
+    ),
+}
+
+
+def _note_finding(read: FileRead, column: str, note: str, rows: int, line: int) -> Finding:
+    severity, message, what_to_do = _NOTES[note]
+    suggest = ("decimal_comma", f"{read.file} = false   # or true") if note == "point or comma" else None
     return Finding(
-        severity="note",
+        severity=severity,
         rule=note,
-        file=name,
+        file=read.path.name,
         line=line,
         column=column,
-        message=f"{rows:,} dates have a year of two digits; 00 to 69 are read as 20xx, the others as 19xx.",
-        what_to_do="Export years with four digits if you can.",
+        message=message.format(rows="one value is" if rows == 1 else f"{rows:,} values are"),
+        what_to_do=what_to_do,
         rows=rows,
+        suggest=suggest,
     )
 
 

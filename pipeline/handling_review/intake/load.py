@@ -82,7 +82,7 @@ def style_of(program: Program, name: str, dialect: Dialect) -> Style:
     """How a file writes its values, by the program file."""
     return Style(
         date_order=program.dates.get(name, "iso"),
-        decimal_comma=program.decimal_comma.get(name, False),
+        decimal_comma=program.decimal_comma.get(name),
         hours_as=program.hours.written_as if name == "hours" else "decimal",
         zero_pad=program.ids.zero_pad,
         delimiter=dialect.delimiter,

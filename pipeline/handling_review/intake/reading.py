@@ -21,7 +21,7 @@ from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
 from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, kinds, marks, ragged_kind
 from handling_review.intake.tally import BadCell, Tally
-from handling_review.intake.values import Style, canonical, notes, number_text, tidy, typed
+from handling_review.intake.values import Style, canonical, notes, number_text, point_is_decimal, tidy, typed
 from handling_review.problems import DataProblem
 
 BLOCK_BYTES = 16 << 20
@@ -42,7 +42,7 @@ class ColumnJudge:
         self.column = column
         self.style = style
         self.header = header
-        self._known = self._judge(pl.Series("text", [""], dtype=pl.String))
+        self._known: pl.DataFrame | None = None
 
     def _judge(self, texts: pl.Series) -> pl.DataFrame:
         plain = canonical(self.column, texts, self.style)
@@ -56,9 +56,16 @@ class ColumnJudge:
         )
         return known.hstack(marks(texts, self.header))
 
+    @property
+    def point_is_decimal(self) -> bool:
+        """Whether some value seen so far can only be read with a decimal point."""
+        return self._known is not None and point_is_decimal(self._known.get_column("text"))
+
     def judge(self, texts: pl.Series) -> pl.DataFrame:
         """Typed value, failing rule and note (null if none) and marks of each of the distinct ``texts``, in order."""
         frame = pl.DataFrame({"text": texts})
+        if self._known is None:
+            self._known = self._judge(texts.unique(maintain_order=True))
         new = frame.join(self._known, on="text", how="anti").get_column("text").unique(maintain_order=True)
         if len(new):
             self._known = pl.concat([self._known, self._judge(new)])
@@ -123,6 +130,9 @@ class FileReader:
             except pa.ArrowInvalid as error:
                 raise DataProblem(self._broken(error)) from None
             self._set_ragged_aside(self._counter.rest())
+            for column, note in [*self.tally.notes]:
+                if note == "point or comma" and self._judges[column].point_is_decimal:
+                    del self.tally.notes[column, note]
 
     def _utf8_source(self, folder: Path) -> Path:
         """The file itself, or a private UTF-8 copy if it is written otherwise."""

@@ -1,6 +1,7 @@
 -- grain: one run of days of a unit that its hours do not cover, longer than the largest gap allowed
 -- a unit is expected from the later of the review's start and its opening to the earlier of the review's end, the day
--- hours are complete through and its closing; without an opening or closing day, from its first to its last hours
+-- hours are complete through and its closing; without an opening or closing day, from its first to its last hours or
+-- case, since somebody worked there on the day of a case
 CREATE TABLE int_hours_gaps AS
 WITH covered AS (
     SELECT unit, from_day, to_day,
@@ -9,15 +10,22 @@ WITH covered AS (
         ) AS covered_before
     FROM int_unit_periods
 ),
+case_days AS (
+    SELECT unit, min(event_date) AS first_case, max(event_date) AS last_case
+    FROM stg_incidents
+    WHERE fate = 'used'
+    GROUP BY unit
+),
 expected AS (
     SELECT c.unit,
-        greatest(s.review_start, coalesce(u.opened_on, min(c.from_day))) AS first_day,
-        least(s.review_end, s.hours_through, coalesce(u.closed_on, max(c.to_day))) AS last_day,
+        greatest(s.review_start, coalesce(u.opened_on, least(min(c.from_day), min(d.first_case)))) AS first_day,
+        least(s.review_end, s.hours_through, coalesce(u.closed_on, greatest(max(c.to_day), max(d.last_case)))) AS last_day,
         min(c.from_day) AS first_hours,
         max(c.to_day) AS last_hours
     FROM covered AS c
     CROSS JOIN settings AS s
     LEFT JOIN stg_units AS u ON u.unit = c.unit
+    LEFT JOIN case_days AS d ON d.unit = c.unit
     GROUP BY c.unit, s.review_start, s.review_end, s.hours_through, u.opened_on, u.closed_on
 ),
 gaps AS (
