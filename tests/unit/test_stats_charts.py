@@ -50,6 +50,12 @@ class TestUChart:
         assert found.kind == "laney"
         assert "small counts" in found.notes[-1]
 
+    def test_a_baseline_without_events_is_named(self) -> None:
+        found = charts.u_limits([0, 0, 1], [1e5] * 3, 2)
+        assert "no event in the baseline" in found.notes[-1]
+        marks = charts.signals(found.rate_per_200k, 0, found.lower, found.upper)
+        assert marks.outside.tolist() == [False, False, True]
+
     def test_a_short_baseline_is_named(self) -> None:
         assert "rests on 3 points only" in charts.u_limits([5] * 6, HOURS[:6], 3).notes[0]
 
@@ -136,12 +142,18 @@ class TestCusum:
         assert found.signal.any()
         assert found.signal[:6].sum() == 0
 
-    def test_the_threshold_keeps_the_false_alarms_asked_for(self) -> None:
-        found = charts.poisson_cusum([6] * 12, HOURS, 8, periods_between_false_alarms=100)
+    @pytest.mark.parametrize(("target", "ratio"), [(8, 2.0), (0.58, 2.0), (3.4, 1.5), (9.0, 0.5), (15, 0.5)])
+    def test_the_threshold_is_the_lowest_with_the_false_alarms_asked_for(self, target: float, ratio: float) -> None:
+        found = charts.poisson_cusum([6] * 12, HOURS, target, ratio, periods_between_false_alarms=100)
         assert found.in_control_run_length >= 100
-        mean, k = 6.0, float(found.reference[0])
-        assert cusum.run_length(mean, k, found.threshold - 1.0) < 100
-        assert found.changed_run_length < found.in_control_run_length / 10
+        mean, k, upward = target * 0.75, float(found.reference[0]), ratio > 1
+        assert cusum.run_length(mean, k, found.threshold - 0.05, upward=upward) < 100
+        assert found.changed_run_length < found.in_control_run_length / 4
+
+    def test_large_counts_and_small_changes_still_have_a_threshold(self) -> None:
+        found = charts.poisson_cusum([1_000] * 4, [2e5] * 4, 1_000, 1.02)
+        assert 40 <= found.in_control_run_length < 45
+        assert not found.signal.any()
 
     def test_a_fall_is_looked_for_from_below(self) -> None:
         found = charts.poisson_cusum([6] * 4 + [0] * 8, HOURS, 8, ratio=0.5)
@@ -161,7 +173,7 @@ class TestCusum:
         with pytest.raises(ValueError, match="head_start must be below"):
             cusum.run_length(1, 1.5, 3, 3)
         with pytest.raises(ValueError, match="threshold must be lower"):
-            cusum.run_length(1, 1.5, 2_000)
+            cusum.run_length(1, 1.5, 2_001)
 
 
 class TestFunnel:
@@ -213,6 +225,12 @@ class TestSeverity:
         days = [3, 0, 12, 180, 5]
         assert severity.compound_rate(days, 4e5) == severity.compound_rate(days, 4e5)
         assert severity.compound_rate(days, 4e5, seed=1) != severity.compound_rate(days, 4e5, seed=2)
+
+    def test_a_hundred_thousand_cases_are_drawn_without_holding_them_all(self) -> None:
+        days = np.arange(100_000) % 30
+        found = severity.compound_rate(days, 1e9)
+        error = math.sqrt(float((days**2).sum())) * 200_000 / 1e9  # variance of a compound Poisson sum
+        assert found.upper - found.lower == pytest.approx(2 * 1.96 * error, rel=0.03)
 
     def test_no_case_says_nothing_about_length(self) -> None:
         found = severity.compound_rate([], 4e5)

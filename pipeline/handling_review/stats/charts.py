@@ -117,6 +117,8 @@ def u_limits(
     rate = y / time
     sigma_z = _sigma_z(rate[base], centre, time[base])
     notes = _baseline_notes(int(base.sum()))
+    if centre == 0:
+        notes = (*notes, "no event in the baseline: every later event lies outside the limits")
     if kind == "poisson":
         low, high = probability_limits(centre * time, 2 * float(special.ndtr(-reach)))
         return ULimits(

@@ -16,7 +16,8 @@ from handling_review.stats._inputs import BASE_HOURS, Array, Values
 PERIODS_BETWEEN_FALSE_ALARMS = 40.0  # ten years of quarters
 _COARSE = 20  # steps of an event while looking for a threshold
 _COARSEST = 8  # steps of an event at least, for the head start
-_MOST_STATES = 1_500  # sums below the threshold that the chain tells apart
+_FINEST = 600  # sums below the threshold that the chain tells apart
+_HIGHEST = 2_000  # events
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,15 +81,10 @@ def poisson_cusum(
     if not (t > 0).any() or ((t == 0) & (y > 0)).any():
         raise ValueError("hours must be above 0 wherever there are events, and somewhere")
     reference = target * (change - 1) / math.log(change) * t / BASE_HOURS
-    sign = 1.0 if change > 1 else -1.0
-    statistic = np.empty(y.size)
-    level = 0.0
-    for place, step in enumerate(sign * (y - reference)):
-        level = max(0.0, level + float(step))
-        statistic[place] = level
+    upward = change > 1
+    statistic = _running_sum(y - reference if upward else reference - y)
     mean = target * float(t[t > 0].mean()) / BASE_HOURS
     k = float(reference[t > 0].mean())
-    upward = change > 1
     height = (
         _threshold(mean, k, upward, _inputs.positive_number("periods", periods_between_false_alarms))
         if threshold is None
@@ -102,6 +98,15 @@ def poisson_cusum(
         in_control_run_length=run_length(mean, k, height, upward=upward),
         changed_run_length=run_length(mean * change, k, height, upward=upward),
     )
+
+
+def _running_sum(steps: Array) -> Array:
+    """Sums that start at 0 and are never let below it."""
+    sums = np.empty(steps.size)
+    level = 0.0
+    for place, step in enumerate(steps):
+        sums[place] = level = max(0.0, level + float(step))
+    return sums
 
 
 def run_length(
@@ -118,10 +123,10 @@ def run_length(
 
     Returns:
         Periods; infinite where that exceeds what a float can resolve. Exact for a reference that is a simple
-        fraction of an event, else for the nearest fraction that 1,500 sums below the threshold allow.
+        fraction of an event, else for the nearest fraction that 600 sums below the threshold allow.
 
     Raises:
-        ValueError: values outside the ranges above, a threshold of more than 1,500 events.
+        ValueError: values outside the ranges above, a threshold of more than 2,000 events.
 
     Source: Brook & Evans 1972, Biometrika 59:539-549; Lucas 1985 prints 438 for mean 0.25, k 0.25, h 10.
     """
@@ -130,7 +135,7 @@ def run_length(
     start = float(_inputs.not_negative("head_start", head_start))
     if start >= height:
         raise ValueError("head_start must be below the threshold")
-    return _run_length(rate, k, height, start, _MOST_STATES, upward)
+    return _run_length(rate, k, height, start, _FINEST, upward)
 
 
 def _run_length(mean: float, k: float, height: float, start: float, finest: int, upward: bool) -> float:
@@ -141,9 +146,9 @@ def _run_length(mean: float, k: float, height: float, start: float, finest: int,
 
 def _grid(k: float, height: float, finest: int) -> tuple[int, int]:
     """k as a fraction: so many steps (at least one), of which this many make an event."""
-    affordable = int(_MOST_STATES / height)
-    if affordable < 1:
-        raise ValueError(f"threshold must be lower: more than {_MOST_STATES:,} events are too many")
+    if height > _HIGHEST:
+        raise ValueError(f"threshold must be lower: more than {_HIGHEST:,} events are too many")
+    affordable = max(1, int(_FINEST / height))
     nearest = Fraction(k).limit_denominator(min(finest, affordable))
     finer = min(math.ceil(_COARSEST / nearest.denominator), affordable // nearest.denominator)
     grid = nearest.denominator * finer
@@ -153,18 +158,20 @@ def _grid(k: float, height: float, finest: int) -> tuple[int, int]:
 def _run_lengths(mean: float, step: int, height: float, grid: int, upward: bool) -> Array:
     """Average run length from each sum 0, 1 / grid, 2 / grid ... below the threshold; k is step / grid."""
     states = math.ceil(height * grid - 1e-9)
-    start, end = np.arange(states)[:, None], np.arange(states)[None, :]
     # the count that leads from one sum to another; only whole numbers happen
-    numerator = end - start + step if upward else start + step - end
-    count = numerator // grid
+    place = np.arange(states)
+    change = place[None, :] - place[:, None]
+    numerator = change + step if upward else step - change
+    count = np.arange(int(numerator.max()) // grid + 1)
+    chance = np.exp(special.xlogy(count, mean) - mean - special.gammaln(count + 1))
+    chain = np.zeros((states, states))
     possible = (numerator >= 0) & (numerator % grid == 0)
-    log_p = special.xlogy(np.maximum(count, 0), mean) - mean - special.gammaln(np.maximum(count, 0) + 1)
-    chain = np.where(possible, np.exp(log_p), 0.0)
-    down_to_0 = numerator[:, 0]  # sums at or below 0 all end at 0
+    chain[possible] = chance[numerator[possible] // grid]
+    to_0 = numerator[:, 0]  # sums at or below 0 all end at 0
     if upward:
-        chain[:, 0] = np.where(down_to_0 >= 0, special.pdtr(np.maximum(down_to_0, 0) // grid, mean), 0.0)
+        chain[:, 0] = np.where(to_0 >= 0, special.pdtr(np.maximum(to_0, 0) // grid, mean), 0.0)
     else:
-        least = -(-down_to_0 // grid)  # this many events or more
+        least = -(-to_0 // grid)  # this many events or more
         chain[:, 0] = np.where(least > 0, special.pdtrc(np.maximum(least - 1, 0), mean), 1.0)
     try:
         found = np.linalg.solve(np.eye(states) - chain, np.ones(states))
@@ -185,8 +192,8 @@ def _threshold(mean: float, k: float, upward: bool, wanted: float) -> float:
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if waits_enough(middle, _COARSE) else (middle, high)
-    while not waits_enough(high, _MOST_STATES):  # the fine grid may differ a little
+    while not waits_enough(high, _FINEST):  # the fine grid may differ a little
         high += 1
-    while high > 1 and waits_enough(high - 1, _MOST_STATES):
+    while high > 1 and waits_enough(high - 1, _FINEST):
         high -= 1
     return high / _COARSE

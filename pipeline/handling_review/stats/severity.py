@@ -48,7 +48,8 @@ def compound_rate(
     """Lost and restricted days per 200,000 hours, with an interval that knows both chances.
 
     How many cases happen is Poisson, how long each lasts is drawn from the cases seen: the bootstrap of a
-    compound Poisson sum. Taking each case a Poisson(1) number of times is the same thing.
+    compound Poisson sum. Taking each case a Poisson(1) number of times is the same thing; cases of one length
+    are taken together.
 
     Args:
         days: days away plus days restricted, one entry per case, 0 or more.
@@ -93,8 +94,11 @@ def compound_rate(
 def _interval(days: Array, level: float, draws: int, seed: int) -> tuple[float, float]:
     if days.size == 0:
         return 0.0, math.inf
+    lengths, times = np.unique(days, return_counts=True)
     random = np.random.default_rng(seed)
-    block = max(1, _BLOCK // days.size)
-    sums = [random.poisson(1.0, (min(block, draws - first), days.size)) @ days for first in range(0, draws, block)]
+    block = max(1, _BLOCK // lengths.size)
+    sums = [
+        random.poisson(times, (min(block, draws - first), lengths.size)) @ lengths for first in range(0, draws, block)
+    ]
     low, high = np.quantile(np.concatenate(sums), [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)
