@@ -18,7 +18,7 @@ def test_a_fall_that_the_comparison_group_shows_as_well_is_no_effect() -> None:
     assert found.lower < 1 < found.upper
 
 
-def test_three_hospitals_with_and_three_without_a_programme() -> None:
+def test_three_hospitals_with_and_three_without_a_program() -> None:
     """Black 2011, J Occup Environ Hyg 8:226: injuries per 100 full-time staff 14.68 -> 8.1 and 9.29 -> 8.4,
     766 cases in all. Counts of about 265 -> 146 and 186 -> 169 follow if staffing did not change (an
     assumption); ratio of ratios 0.610, interval by the log method then 0.46-0.82."""

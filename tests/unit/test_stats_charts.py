@@ -265,7 +265,7 @@ class TestMoney:
         assert (unsure.is_saving_established, sure.is_saving_established) == (False, True)
         assert unsure.saving_per_year.lower < 0 < unsure.saving_per_year.upper
 
-    def test_a_programme_that_made_things_worse_costs_money(self) -> None:
+    def test_a_program_that_made_things_worse_costs_money(self) -> None:
         found = money.budget_case(30, 4e5, 10, 4e5, cost=self.COST, **CASE)
         assert found.cases_avoided_per_year.estimate < 0
         assert found.payback_years == math.inf

@@ -35,7 +35,7 @@ def ratio_bounds(
     confidence: float = 0.95,
     method: str = "mid_p",
 ) -> RatioBounds:
-    """``ratios.rate_ratio`` with the unclear records counted for and against the programme.
+    """``ratios.rate_ratio`` with the unclear records counted for and against the program.
 
     Args:
         events1, hours1, events0, hours0, confidence, method: as in ``ratios.rate_ratio``, single numbers.

@@ -28,7 +28,7 @@ def ratio_of_ratios(
 
     Args:
         target1, target0: events of interest after and before (handling injuries).
-        control1, control0: events that the programme should not touch, after and before.
+        control1, control0: events that the program should not touch, after and before.
         confidence: for example 0.95.
         method: ``"mid_p"`` or ``"exact"``, as in ``ratios.rate_ratio``.
         null: the ratio of ratios that the p-value tests.

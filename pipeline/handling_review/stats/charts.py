@@ -90,7 +90,7 @@ def u_limits(
 
     Args:
         events, hours: one entry per period in order; hours of 0 allowed.
-        baseline: how many of the first periods make the centre line (those before the programme), or a list
+        baseline: how many of the first periods make the centre line (those before the program), or a list
             of true / false per period.
         kind: ``poisson`` (exact limits with at most the normal ``sigmas`` tail area on either side; the
             default), ``sigma`` (centre +- sigmas standard errors, cut at 0) or ``laney`` (the same, widened

@@ -1,4 +1,4 @@
-"""A group that started the programme held against one that did not."""
+"""A group that started the program held against one that did not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the programme costs and what the cases avoided are worth, with the doubt carried through."""
+"""What the program costs and what the cases avoided are worth, with the doubt carried through."""
 
 from __future__ import annotations
 
@@ -152,7 +152,7 @@ def budget_case(
     """Savings, payback and net present value, carrying the doubt about the rates and the cost per case.
 
     In each draw both rates come from their gamma posterior (Jeffreys prior), the cost per case from the own
-    claims or from low, base and high; a programme that made things worse gives a negative saving.
+    claims or from low, base and high; a program that made things worse gives a negative saving.
 
     Args:
         events1, hours1, events0, hours0: cases and hours after (1) and before (0).
@@ -183,56 +183,66 @@ def budget_case(
         raise ValueError(f"draws must be 100 or more, got {draws}")
     spent = float(_inputs.not_negative("outlay", outlay))
     running = float(_inputs.not_negative("yearly_cost", yearly_cost))
-    gap = ratios.rate_difference(events1, hours1, events0, hours0, confidence)
-    found = ratios.rate_ratio(events1, hours1, events0, hours0, confidence)
-    to_cases = -coming / BASE_HOURS
-    avoided = Range(gap.estimate * to_cases, gap.upper * to_cases, gap.lower * to_cases)
+    avoided = _cases_avoided(ratios.rate_difference(events1, hours1, events0, hours0, confidence), coming)
     random = np.random.default_rng(seed)
     after, before = (
         random.gamma(events + 0.5, 1 / hours, draws) for events, hours in ((events1, hours1), (events0, hours0))
     )
     per_case, drawn = _cost_draws(cost, claim_method, draws, random)
-    savings = (before - after) * coming * drawn * factor
-    saving = _range(avoided.estimate * per_case * factor, savings, level)
-    flows = [-spent] + [saving.estimate - running] * horizon
+    plan = _Plan(
+        spent, running, horizon, per_case * factor, avoided.estimate, (before - after) * coming * drawn * factor, level
+    )
     return BudgetCase(
         cases_avoided_per_year=avoided,
         cost_per_case=_range(per_case * factor, drawn * factor, level),
-        saving_per_year=saving,
-        payback_years=payback(flows),
-        at_rates=tuple(
-            _at_rate(rate, flows, saving.estimate, savings, spent, running, horizon, per_case * factor, level)
-            for rate in rates
-        ),
-        is_saving_established=found.upper < 1,
+        saving_per_year=_range(plan.saving, plan.savings, level),
+        payback_years=payback(plan.flows),
+        at_rates=tuple(plan.at(rate) for rate in rates),
+        is_saving_established=ratios.rate_ratio(events1, hours1, events0, hours0, confidence).upper < 1,
     )
 
 
-def _at_rate(
-    rate: float,
-    flows: list[float],
-    saving: float,
-    savings: Array,
-    spent: float,
-    running: float,
-    horizon: int,
-    per_case: float,
-    level: float,
-) -> AtRate:
-    annuity = _annuity(horizon, _rate(rate))
-    costs = spent + running * annuity
-    benefit_cost = Range(math.nan, math.nan, math.nan)
-    if costs > 0:
-        benefit_cost = _range(saving * annuity / costs, savings * (annuity / costs), level)
-    values = savings * annuity - costs
-    return AtRate(
-        rate=rate,
-        npv=_range(npv(flows, rate), values, level),
-        benefit_cost_ratio=benefit_cost,
-        discounted_payback_years=payback(flows, rate),
-        share_positive=float((values > 0).mean()),
-        break_even_cases_per_year=(spent / annuity + running) / per_case,
-    )
+@dataclass(frozen=True, eq=False)
+class _Plan:
+    """A purchase with the cases it avoids a year and the simulated yearly savings, shape (draws,)."""
+
+    outlay: float
+    yearly_cost: float
+    years: int
+    cost_per_case: float
+    cases_avoided: float
+    savings: Array
+    level: float
+
+    @property
+    def saving(self) -> float:
+        return self.cases_avoided * self.cost_per_case
+
+    @property
+    def flows(self) -> list[float]:
+        return [-self.outlay] + [self.saving - self.yearly_cost] * self.years
+
+    def at(self, rate: float) -> AtRate:
+        annuity = _annuity(self.years, _rate(rate))
+        costs = self.outlay + self.yearly_cost * annuity
+        benefit_cost = Range(math.nan, math.nan, math.nan)
+        if costs > 0:
+            benefit_cost = _range(self.saving * annuity / costs, self.savings * (annuity / costs), self.level)
+        values = self.savings * annuity - costs
+        return AtRate(
+            rate=rate,
+            npv=_range(npv(self.flows, rate), values, self.level),
+            benefit_cost_ratio=benefit_cost,
+            discounted_payback_years=payback(self.flows, rate),
+            share_positive=float((values > 0).mean()),
+            break_even_cases_per_year=(self.outlay / annuity + self.yearly_cost) / self.cost_per_case,
+        )
+
+
+def _cases_avoided(gap: ratios.Difference, hours: float) -> Range:
+    """A difference of rates turned into cases on these hours, a fall counting up."""
+    per_rate = -hours / BASE_HOURS
+    return Range(gap.estimate * per_rate, gap.upper * per_rate, gap.lower * per_rate)
 
 
 def _cost_draws(

@@ -1,4 +1,4 @@
-"""Interrupted time series: the level and the slope of the rate at the start of the programme."""
+"""Interrupted time series: the level and the slope of the rate at the start of the program."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def interrupted(
 
     Args:
         events, hours: one entry per period in order, shape (n,); periods without hours do not enter the fit.
-        start: index of the first period of the programme; at least three periods on either side.
+        start: index of the first period of the program; at least three periods on either side.
         periods_per_year: 12 or 4.
         harmonics: pairs of seasonal terms; ``None`` takes two (months) or one (quarters) from 24 months on
             if there are ten events per parameter, else none.
