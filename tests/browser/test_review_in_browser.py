@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 from pypdf import PdfReader
 
+from handling_review.cli import main
 from handling_review.page.build import render
 from spec import made_up_tables as made_up
 
@@ -49,6 +50,14 @@ def review_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("review") / "program-review.html"
     path.write_text(render(made_up.review()), encoding="utf-8")
     return path
+
+
+@pytest.fixture(scope="module")
+def sample_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The review of the sample facility, whose words are longer than those of the small made-up one."""
+    out = tmp_path_factory.mktemp("sample") / "review"
+    assert main(["demo", str(out)]) == 0
+    return out / "program-review.html"
 
 
 class Opened:
@@ -196,6 +205,22 @@ def test_page_one_prints_on_one_sheet_and_the_rest_is_complete(
     text = " ".join(" ".join(sheets).split())
     assert "A quarter is never multiplied by four." in text  # a closed fold opens on paper
     assert "no change" in text  # drawn inside a picture that never came into view
+
+
+@pytest.mark.parametrize("paper", ["Letter", "A4"])
+def test_page_one_of_the_sample_facility_prints_on_one_sheet(
+    browser: Browser, sample_file: Path, tmp_path: Path, paper: str
+) -> None:
+    opened = Opened(browser, sample_file)
+    opened.page.wait_for_selector("html.ready")
+    printed = tmp_path / "sample.pdf"
+    opened.page.pdf(path=printed, format=paper)
+    first, second = (sheet.extract_text() for sheet in PdfReader(printed).pages[:2])
+    assert "Quillmere Care Campus" in first
+    assert "a before and after comparison cannot show that" in " ".join(first.split())
+    assert "For the safety committee\nHow often staff are hurt" in second[:60]
+    table = opened.page.locator(".page-one .pair table tbody").inner_text()
+    assert table.count("published") == 1
 
 
 def test_folds_close_again_after_printing(browser: Browser, review_file: Path) -> None:

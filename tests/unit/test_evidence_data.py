@@ -83,6 +83,19 @@ def test_a_rate_per_ten_thousand_staff_is_brought_to_the_same_base() -> None:
     assert found.rate.value == pytest.approx(120 * 200_000 / 20_000_000)
 
 
+def test_private_ownership_is_shown_before_a_later_year_of_another() -> None:
+    columns = ["naics", "ownership", "year", "case_type", "rate", "base_hours", "source"]
+    rows = [
+        ("623", "not_stated", "2021", "recordable", 7.3, 200_000, "made up for tests"),
+        ("623", "private", "2015", "recordable", 6.8, 200_000, "made up for tests"),
+        ("623", "private", "2016", "recordable", 6.5, 200_000, "made up for tests"),
+    ]
+    shown = reference.gather(changed(reference_rates=pd.DataFrame(rows, columns=columns)), "623110")
+    first = shown.nearest("recordable")
+    assert first is not None
+    assert (first.ownership, first.year, first.rate.shown) == ("private", "2016", "6.5")
+
+
 @pytest.mark.parametrize("naics", ["", "484", "9"])
 def test_no_matching_industry_gives_no_rate(naics: str) -> None:
     assert reference.gather(made_up.tables(), naics).rates == ()

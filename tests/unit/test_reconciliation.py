@@ -31,9 +31,19 @@ def test_figures_that_agree() -> None:
 
 def test_a_figure_that_differs_is_named_with_both_counts_and_the_rows_set_aside() -> None:
     text = said((2024, "other_cases", 12, 11, 1, True), (2024, "hours", 100_000, 100_501, 0, True))
-    assert "some figures differ" in text
-    assert "2024, other recordable cases: posted 12, in the review 11. 1 row of that year could not be used." in text
-    assert "2024, hours worked: posted 100,000, in the review 100,501." in text
+    assert text == (
+        "The review differs in 2024: other recordable cases posted 12, in the review 11 (difference −1). "
+        "1 case of that kind and year stands in a row that could not be used. "
+        "The review differs in 2024: hours worked posted 100,000, in the review 100,501 (difference 501)."
+    )
+
+
+def test_years_that_agree_are_told_from_the_year_that_does_not() -> None:
+    text = said((2023, "deaths", 0, 0, 0, True), (2024, "deaths", 0, 1, 0, True), (2025, "deaths", 0, 0, 0, True))
+    assert text == (
+        "The review agrees with the posted annual summary in every figure of 2023 and 2025. "
+        "It differs in 2024: deaths posted 0, in the review 1 (difference 1)."
+    )
 
 
 def test_a_year_that_is_covered_in_part_is_not_compared() -> None:

@@ -51,7 +51,7 @@ def _measure(key: str, value: float | None, unit: str, decimals: int) -> Number:
 
 def count(key: str, value: int, unit: str = "cases") -> Number:
     """A whole count of cases, people, rows or days."""
-    return Number(key, int(value), unit, f"{int(value):,}")
+    return Number(key, int(value), unit, _fixed(int(value), 0))
 
 
 def hours(key: str, value: float) -> Number:

@@ -38,6 +38,12 @@ class Reconciliation:
         return bool(self.years or self.part_years)
 
     @property
+    def agreeing(self) -> tuple[int, ...]:
+        """The whole years in which every figure agrees."""
+        off = {figure.year for figure in self.differing}
+        return tuple(year for year in self.years if year not in off)
+
+    @property
     def differing(self) -> tuple[Figure, ...]:
         """The figures that do not agree."""
         return tuple(figure for figure in self.figures if not figure.agrees)

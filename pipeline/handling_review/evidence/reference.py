@@ -36,8 +36,8 @@ class ReferenceEvidence:
         return tuple(rate for rate in self.rates if rate.series == series)
 
     def nearest(self, series: str) -> ReferenceRate | None:
-        """The one to show first: the latest year, private before other ownerships."""
-        known = sorted(self.of(series), key=lambda r: (r.year, r.ownership == "private"))
+        """The one to show first: private before other ownerships, then the latest year."""
+        known = sorted(self.of(series), key=lambda r: (r.ownership == "private", r.year))
         return known[-1] if known else None
 
 

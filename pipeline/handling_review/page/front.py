@@ -91,16 +91,18 @@ def _stand_table(review: Review) -> Table:
         rows.append((f"Four quarters to {rates.recent.quarter}", rates.recent.of(series)))
     if "four_quarters_before" in by_name:
         rows.append(("The four before them", by_name["four_quarters_before"].then))
-    if rates.recent is not None and review.reference.of("recordable"):
+    has_recordable = rates.recent is not None and bool(review.reference.of("recordable"))
+    is_other = has_recordable and series != "recordable"
+    if rates.recent is not None and is_other:
         rows.append(("All recordable, last four", rates.recent.of("recordable")))
     scale = rate_scale([rate for _, rate in rows])
     published = tuple(
-        (f"Industry {row.naics}, published {row.year}", "", "", row.rate, "", None)
+        (f"All recordable, industry {row.naics}, {row.year}", "", "", row.rate, "published", None)
         for row in (review.reference.nearest("recordable"),)
         if row is not None and rates.recent is not None
     )
     return Table(
-        f"{upper(SERIES_NAME[series])} per 200,000 hours",
+        f"{upper(SERIES_NAME[series])}{' and all recordable injuries' if is_other else ''}, per 200,000 hours",
         (Column("Period", "label"), *RATE_COLUMNS),
         (*((label, *rate_cells(rate, scale)) for label, rate in rows), *published),
         rate_notes([rate for _, rate in rows], review),

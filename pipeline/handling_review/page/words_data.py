@@ -163,22 +163,19 @@ def reconciliation_sentence(posted: Reconciliation) -> Sentence:
     if not posted.is_given:
         return NOTHING
     sentence = NOTHING
-    if posted.years:
-        years = listed(tuple(str(year) for year in posted.years))
-        if not posted.differing:
-            sentence = say(f"The review agrees with the posted annual summary in every figure of {years}.")
-        else:
-            sentence = say(
-                f"The review was held against the posted annual summaries of {years}; ",
-                "one figure differs." if len(posted.differing) == 1 else "some figures differ.",
-            )
+    if posted.agreeing:
+        years = listed(tuple(str(year) for year in posted.agreeing))
+        sentence = say(f"The review agrees with the posted annual summary in every figure of {years}.")
     for figure in posted.differing:
         sentence = sentence + say(
-            f"{figure.year}, {_FIGURES[figure.figure]}: posted ", figure.posted, ", in the review ", figure.in_review,
-            ".",
+            f"It differs in {figure.year}: " if posted.agreeing else f"The review differs in {figure.year}: ",
+            f"{_FIGURES[figure.figure]} posted ", figure.posted, ", in the review ", figure.in_review,
+            " (difference ", figure.gap, ").",
         )  # fmt: skip
         if figure.set_aside.value:
-            sentence = sentence + say(*counted(figure.set_aside, "row", "rows"), " of that year could not be used.")
+            one = "case of that kind and year stands in a row that could not be used."
+            many = "cases of that kind and year stand in rows that could not be used."
+            sentence = sentence + say(*counted(figure.set_aside, one, many))
     if posted.part_years:
         years = listed(tuple(str(year) for year in posted.part_years))
         sentence = sentence + say(f"The review does not cover all of {years}, so that summary cannot be compared.")
