@@ -1,6 +1,6 @@
 -- grain: one person (null: hours without an id) x unit x quarter x phase x band x lapsed x side of go-live x source
--- hours are shared over the days of their period: the first k of d days hold floor(hours * k / d), counted in
--- hundred-millionths of an hour, so that parts are whole numbers and always add up to the row's hours
+-- hours are shared over the days of their period: the first k of d days hold hours * k / d, counted in hundred-millionths
+-- of an hour and rounded toward zero, so that parts always add up to the row's hours and a correction takes back its own
 CREATE TABLE int_person_time AS
 WITH pieces AS (
     SELECT h.employee_id, h.unit, u.quarter, u.go_live_phase, h.source,

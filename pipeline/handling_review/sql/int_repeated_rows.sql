@@ -26,11 +26,11 @@ UNION ALL
 SELECT 'training', t.file_no, t.record
 FROM raw_training AS t
 JOIN (
-    SELECT employee_id, course, completed_on, status, min(file_no) AS first_file
+    SELECT employee_id, course, completed_on, status, expires_on, min(file_no) AS first_file
     FROM raw_training
-    GROUP BY employee_id, course, completed_on, status
+    GROUP BY employee_id, course, completed_on, status, expires_on
     HAVING min(file_no) < max(file_no)
 ) AS e
     ON e.employee_id = t.employee_id AND e.course = t.course AND e.completed_on = t.completed_on
-    AND e.status = t.status AND t.file_no > e.first_file
+    AND e.status = t.status AND e.expires_on IS NOT DISTINCT FROM t.expires_on AND t.file_no > e.first_file
 ORDER BY 1, 2, 3;

@@ -57,7 +57,13 @@ phases AS (
         SELECT 1 FROM clipped AS c WHERE c.employee_id = f.employee_id AND c.lapsed_from = f.trained_from
     )
     UNION ALL SELECT employee_id, lapsed_from, 'after', TRUE FROM clipped
-    UNION ALL SELECT employee_id, lapsed_to, 'after', FALSE FROM clipped WHERE lapsed_to < DATE '9999-01-01'
+    UNION ALL
+    SELECT employee_id, lapsed_to, 'after', FALSE
+    FROM clipped
+    WHERE lapsed_to < DATE '9999-01-01'  -- a completion that expires on its own day ends one lapse and starts the next
+        AND NOT EXISTS (
+            SELECT 1 FROM clipped AS c WHERE c.employee_id = clipped.employee_id AND c.lapsed_from = clipped.lapsed_to
+        )
 ),
 phase_spans AS (
     SELECT employee_id, phase, lapsed, from_day,

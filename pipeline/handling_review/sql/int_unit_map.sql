@@ -11,7 +11,10 @@ WITH spellings AS (
 ),
 known AS (
     SELECT unit_key, min(unit) AS unit, min(rank) AS rank
-    FROM unit_names
+    FROM (
+        SELECT unit_key, unit, rank FROM unit_names
+        UNION ALL SELECT lower(unit), min(unit), 3 FROM unit_names WHERE rank = 0 GROUP BY lower(unit)
+    )
     GROUP BY unit_key, rank
     QUALIFY row_number() OVER (PARTITION BY unit_key ORDER BY rank) = 1
 ),
