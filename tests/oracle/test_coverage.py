@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -13,16 +15,27 @@ MEANS = (3, 4, 6, 8, 10, 14, 20, 27, 35)
 HOURS = (1.0, 0.4, 2.5)  # hours after over hours before
 
 
+def _counts_up_to(mean: float) -> np.ndarray:
+    return np.arange(int(stats.poisson.isf(1e-13, mean)) + 2)
+
+
+@cache
+def _limits(method: str, hours_ratio: float) -> tuple[np.ndarray, np.ndarray]:
+    """Interval of every pair of counts that any of the means here makes likely, shape (after, before)."""
+    one, zero = np.meshgrid(
+        _counts_up_to(max(MEANS) * max(RATIOS) * hours_ratio), _counts_up_to(max(MEANS)), indexing="ij"
+    )
+    found = ratios.rate_ratio(
+        one.ravel(), np.full(one.size, hours_ratio), zero.ravel(), np.ones(one.size), method=method
+    )
+    return found.lower.reshape(one.shape), found.upper.reshape(one.shape)
+
+
 def _coverage(method: str, expected0: float, ratio: float, hours_ratio: float) -> float:
-    expected1 = expected0 * ratio * hours_ratio
-    top1, top0 = (int(stats.poisson.isf(1e-13, mean)) + 2 for mean in (expected1, expected0))
-    one, zero = (grid.ravel() for grid in np.meshgrid(np.arange(top1), np.arange(top0), indexing="ij"))
-    weight = stats.poisson.pmf(one, expected1) * stats.poisson.pmf(zero, expected0)
-    heavy = weight > 1e-14
-    one, zero, weight = one[heavy], zero[heavy], weight[heavy]
-    hours1, hours0 = np.full(one.size, hours_ratio), np.ones(one.size)
-    found = ratios.rate_ratio(one, hours1, zero, hours0, method=method)
-    return float(weight[(found.lower <= ratio) & (ratio <= found.upper)].sum() / weight.sum())
+    one, zero = _counts_up_to(expected0 * ratio * hours_ratio), _counts_up_to(expected0)
+    lower, upper = (limit[: one.size, : zero.size] for limit in _limits(method, hours_ratio))
+    weight = np.outer(stats.poisson.pmf(one, expected0 * ratio * hours_ratio), stats.poisson.pmf(zero, expected0))
+    return float(weight[(lower <= ratio) & (ratio <= upper)].sum() / weight.sum())
 
 
 @pytest.mark.parametrize("hours_ratio", HOURS)

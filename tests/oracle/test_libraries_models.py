@@ -332,12 +332,12 @@ def test_worst_quarter_probabilities_equal_drawing_from_the_posteriors() -> None
 
 
 def test_regression_to_the_mean_foretells_the_next_period() -> None:
-    """120 made-up facilities whose true unit rates never change: the worst quarter of the units, chosen
+    """60 made-up facilities whose true unit rates never change: the worst quarter of the units, chosen
     by one period, "improves" in the next by what the function says, on average."""
     rng = np.random.default_rng(RNG_SEED)
     observed, foretold, seen = [], [], []
     hours = np.full(24, 80_000.0)
-    for _ in range(120):
+    for _ in range(60):
         true = rng.gamma(6, 12 / 6, 24)
         first, second = (rng.poisson(true * hours / 2e5) for _ in range(2))
         chosen = np.argsort(np.argsort(-first, kind="stable"), kind="stable") < 6
@@ -345,6 +345,6 @@ def test_regression_to_the_mean_foretells_the_next_period() -> None:
         observed.append(result.observed_per_200k)
         foretold.append(result.expected_per_200k)
         seen.append(second[chosen].sum() * 2e5 / hours[chosen].sum())
-    error = np.std(np.array(seen) - np.array(foretold)) / math.sqrt(120)
+    error = np.std(np.array(seen) - np.array(foretold)) / math.sqrt(60)
     assert abs(np.mean(seen) - np.mean(foretold)) < 4 * error + 0.2
     assert np.mean(seen) < 0.9 * np.mean(observed)

@@ -158,7 +158,7 @@ def test_power_is_a_probability_and_mid_p_has_more(mean: float, hours_ratio: flo
     assert power.power(mean, hours_ratio, ratio, method="exact") <= power.power(mean, hours_ratio, ratio) + 1e-12
 
 
-@steady
+@settings(steady, max_examples=40)
 @given(st.floats(2, 80), st.floats(0.3, 3))
 def test_what_can_be_detected_is_detected_with_the_power_asked_for(mean: float, hours_ratio: float) -> None:
     reduction = power.smallest_detectable(mean, hours_ratio)

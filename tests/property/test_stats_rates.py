@@ -148,7 +148,7 @@ def test_the_difference_turns_with_the_groups_and_gives_the_cases_avoided(
     assert avoided.lower - slack <= avoided.estimate <= avoided.upper + slack
 
 
-@steady
+@settings(steady, max_examples=60)
 @given(st.lists(st.tuples(counts, hours, counts, hours), min_size=1, max_size=8), methods)
 def test_lists_give_what_single_numbers_give(rows: list[tuple[int, float, int, float]], method: str) -> None:
     y1, t1, y0, t0 = (np.array(column, dtype=float) for column in zip(*rows, strict=True))
