@@ -18,6 +18,10 @@ from handling_review.problems import DataProblem, ReviewProblem
 from handling_review.program import FILE_NAMES, REQUIRED_FILES, Program
 from handling_review.store.database import Store
 
+_LIMITS = frozenset(  # rows at which programs cut an export off: round numbers, and what a sheet holds with its header
+    {1_000, 2_000, 5_000, 10_000, 20_000, 25_000, 30_000, 50_000, 65_535, 65_536, 100_000, 200_000, 250_000, 500_000}
+    | {1_000_000, 1_048_575, 1_048_576}
+)
 Progress = Callable[[str, int], None]
 
 
@@ -170,6 +174,15 @@ def _file_findings(read: FileRead, dialect: Dialect) -> Iterator[Finding]:
             message=f"columns not read: {listed}.",
             what_to_do="Nothing, if the review does not need them; else map them in [columns].",
             rows=len(dialect.extra),
+        )
+    if read.rows in _LIMITS:
+        yield Finding(
+            severity="look",
+            rule="may be cut off",
+            file=read.path.name,
+            message=f"the file has {read.rows:,} rows, a number at which programs cut exports off.",
+            what_to_do="Compare its last day with the system; if rows are missing, export it in parts.",
+            rows=read.rows,
         )
     absent = [f.name for f in read.reader.contract.fields if f.name not in dialect.columns]
     used = read.reader.tally.used

@@ -19,7 +19,7 @@ from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.dialect import PARQUET, Dialect, open_text
 from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
-from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, kinds, marks, ragged_kind
+from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, holds_rows, kinds, marks, ragged_kind
 from handling_review.intake.tally import BadCell, Tally
 from handling_review.intake.values import Style, canonical, notes, number_text, point_is_decimal, tidy, typed
 from handling_review.problems import DataProblem
@@ -182,6 +182,7 @@ class FileReader:
     def _block(self, block: pa.RecordBatch) -> pl.DataFrame:
         """The good rows of one block; the others are counted and set aside."""
         numbers = self._counter.block(self._line_ends(block))
+        self._refuse_swallowed(block, numbers.lines)
         self._set_ragged_aside(numbers.ragged)
         judged = {name: self._judged(judge, block) for name, judge in self._judges.items()}
         values = {name: column.values().alias(name) for name, column in judged.items()}
@@ -198,6 +199,21 @@ class FileReader:
             if counts.sum():
                 ends = ends + counts.gather(pl.Series(column.indices).cast(pl.UInt32))
         return ends
+
+    def _refuse_swallowed(self, block: pa.RecordBatch, lines: pl.Series) -> None:
+        """Refuse a cell that holds whole rows: a quotation mark was left open, and rows would be lost in silence."""
+        if not self.dialect.has_quotes:
+            return
+        dated = tuple(self.dialect.columns[name] for name in self._dated if name in self.dialect.columns)
+        for position, column in enumerate(block.columns):
+            texts = pl.Series("text", column.dictionary).cast(pl.String)
+            for text in texts.filter(texts.str.contains(LINE_ENDS)).to_list():
+                if holds_rows(text, self.dialect.delimiter, len(self.dialect.header), position, dated):
+                    row = (pl.Series(column.indices) == texts.index_of(text)).arg_true()[0]
+                    raise DataProblem(
+                        f"{self.dialect.path.name}, line {lines[row]}: a quotation mark opens here and does not close "
+                        "in its row, so the rows below read as one cell. Mend that line or export the file again."
+                    )
 
     def _judged(self, judge: ColumnJudge, block: pa.RecordBatch) -> _Judged:
         coded = block.column(f"c{self.dialect.columns[judge.column.name]}")

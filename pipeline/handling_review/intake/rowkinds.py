@@ -101,6 +101,22 @@ def ragged_kind(text: str, delimiter: str, header: tuple[str, ...]) -> str | Non
     return None
 
 
+def holds_rows(text: str, delimiter: str, width: int, position: int, dated: tuple[int, ...]) -> bool:
+    """Whether a cell of several lines holds whole rows of the file, or the start of one up to the cell's own column.
+
+    ``width``: cells of a row; ``position``: the cell's column; ``dated``: columns that hold a day in every row, so that
+    a story with as many commas is not taken for one.
+    """
+    lines = re.split(r"\r\n|\r|\n", text)[1:]
+    for place, line in enumerate(lines, start=1):
+        cells = line.split(delimiter)
+        whole = len(cells) == width or (place == len(lines) and len(cells) == position + 1 > 1)
+        days = [cells[column] for column in dated if column < len(cells)]
+        if whole and days and all(re.search("[0-9]{2}", day) or not day.strip() for day in days) and any(days):
+            return True
+    return False
+
+
 def _every(columns: list[pl.Series], size: int) -> pl.Series:
     found = pl.repeat(bool(columns), size, eager=True, dtype=pl.Boolean)
     for column in columns:
