@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from handling_review.evidence import reconciliation
+from handling_review.evidence.assemble import assemble
 from handling_review.evidence.tables import ResultTables
 from handling_review.page.build import render
 from handling_review.page.words_data import joined_units_sentence, reconciliation_sentence
@@ -56,8 +59,6 @@ def test_without_a_posted_summary_nothing_is_said() -> None:
     assert said() == ""
     options = made_up.frames() | {"reconciliation": pd.DataFrame(columns=COLUMNS)}
     program = made_up.program()
-    from handling_review.evidence.assemble import assemble
-
     page = render(assemble(ResultTables.from_dict(options), made_up.scope(program), program))
     assert "posted annual summary" not in page
 
@@ -74,3 +75,11 @@ def test_joined_units_are_named_with_the_reason() -> None:
         "2 East, 2 West and 2 North count as one unit throughout, because of the change on 2025-01-01"
     )
     assert joined_units_sentence([]).text == ""
+
+
+def test_the_page_names_the_joined_units_only_where_there_are_some() -> None:
+    program = made_up.program()
+    changes = [{"on": "2025-01-01", "old": ["2 East", "2 West"], "new": ["2 North"]}]
+    scope = replace(made_up.scope(program), settings=program.settings() | {"unit_changes": changes})
+    assert "2 East, 2 West and 2 North count as one unit" in render(assemble(made_up.tables(), scope, program))
+    assert "count as one unit" not in render(made_up.review())

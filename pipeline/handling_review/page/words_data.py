@@ -186,10 +186,10 @@ def joined_units_sentence(changes: Sequence[Mapping[str, Any]]) -> Sentence:
     """Units that a rename, merge or split joins, as settings hold them (on, old, new)."""
     said = NOTHING
     for change in changes:
-        names = listed(tuple(dict.fromkeys((*change["old"], *change["new"]))))
+        names = listed(tuple(dict.fromkeys((*change["old"], *change["new"]))), 12)
         said = said + say(
-            f"{names} count as one unit throughout, because of the change on {change['on']}: "
-            "rates of units that are cut another way do not compare."
+            f"{names} count as one unit throughout, because of the change on {change['on']}, "
+            "so that rates before it and after it cover the same part of the facility."
         )
     return said
 
