@@ -6,7 +6,7 @@ It shares no line with the program and none of its ways: no joins, no intervals,
   the units file. It is shown as the units file spells it, else as the program file does, else in the spelling that
   sorts first. Units that a rename, merge or split joins are one unit throughout, called after the latest change.
 - A row of a later file that already stands in an earlier one of its kind does not count again.
-- A row of hours counts on the days of its period, both ends included, or on its day worked where it has no whole period.
+- A row of hours counts on the days of its period, both ends included, or on its day worked where it has no period.
   The first k of its d days hold hours * k / d, counted in hundred-millionths of an hour and rounded toward zero, so
   that a correction takes back exactly what its row gave.
 - Rows without a pay code, or with a worked one, count. Where the counting rows of one person, unit and period net to
@@ -374,7 +374,7 @@ def review_days(files: Files, settings: Settings) -> tuple[date, date]:
 
 
 def first_whole_quarter(day: date, settings: Settings) -> date:
-    """First day of the quarter of ``day``, or of the next one if more days than a gap may have are missing before it."""
+    """First day of the quarter of ``day``, or of the next one if too many days are missing before it."""
     month = settings.fiscal_year_start_month
     start = day
     while quarter(start - ONE_DAY, month) == quarter(day, month):
