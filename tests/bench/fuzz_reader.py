@@ -36,10 +36,11 @@ from whole import facility
 TABLE = Path(__file__).with_name("FUZZ_READER.md")
 SLOW_SECONDS = 5.0
 PIECES = (
-    b'"', b'""', b",", b";", b"\t", b"|", b"\n", b"\r\n", b"\r", b"\0", b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff",
-    b"\x92", b"\x81", b"\xc3", b"\xf0\x9f", b"\xe2\x80\x8f", b"=1+1", b"Total", b"Page 1 of 3", b"TEST", b"1E+05", b"9" * 400,
-    b"2025-02-30", b"03/04/25", b"(8.00)", b"1.234,5", b"nan", b"inf", b"-", b"PK\x03\x04", b"PAR1", b"x" * 70_000,
-)  # fmt: skip
+    *(b'"', b'""', b",", b";", b"\t", b"|", b"\n", b"\r\n", b"\r", b"\0", b"-"),
+    *(b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff", b"\x92", b"\x81", b"\xc3", b"\xf0\x9f", b"\xe2\x80\x8f"),
+    *(b"=1+1", b"Total", b"Page 1 of 3", b"TEST", b"1E+05", b"nan", b"inf", b"9" * 400, b"x" * 70_000),
+    *(b"2025-02-30", b"03/04/25", b"(8.00)", b"1.234,5", b"PK\x03\x04", b"PAR1"),
+)
 
 
 @dataclass
