@@ -31,7 +31,7 @@ class Trap:
 
     ``finds``: every finding, as "rule @ line"; ``says``: words of them; ``suggests``: lines to paste. ``rows``: rows by
     rule of the files that differ from all rows used. ``hours`` and ``events``: sums over the cells that have all words
-    of the key (a unit, quarter, phase, side of go-live, "lapsed"; for events also a series). Where neither is given,
+    of the key (a unit, quarter, phase, "live:after", "lapsed"; for events also a series). Where neither is given,
     every cell is as in the untouched facility; where one is, the other is the same in every unit and quarter.
     ``incomplete``: quarters with a reason. ``refused``: words of the problem, where no review is possible at all.
     """
@@ -96,7 +96,7 @@ def untouched() -> Seen:
 
 
 def words_of(cell: Mapping[Any, Any]) -> set[str]:
-    words = {str(cell[name]) for name in ("quarter", "phase", "go_live_phase", "series")}
+    words = {str(cell[name]) for name in ("quarter", "phase", "series")} | {f"live:{cell['go_live_phase']}"}
     return words | set(str(cell["unit"]).split()) | ({"lapsed"} if cell["lapsed"] else set())
 
 

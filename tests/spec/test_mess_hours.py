@@ -1,4 +1,4 @@
-"""Hours as payroll systems export them: pay codes, corrections, periods, agencies. One change to the hand facility a line.
+"""Hours as payroll systems export them: pay codes, corrections, periods, agencies. One change a line.
 
 Only hours actually worked count (29 CFR 1904.32(b)(2) and the worksheet of Form 300A, both cited from memory). The mess
 is common practice, no source. The numbers in front keep what belongs together in one place.

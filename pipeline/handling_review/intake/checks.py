@@ -106,6 +106,16 @@ BEFORE_MEASURE = (
         lambda r: ("units.aliases", f'{json.dumps(r["found"], ensure_ascii=False)} = "?"   # the unit it stands for'),
     ),
     Check(
+        "find_repeated_units", "units", "unit listed twice", "look", "unit",
+        lambda r: f"{r['found']!r} is listed {r['rows']} times; the first of its go-live days counts.",
+        _fixed("Keep one line a unit."),
+    ),
+    Check(
+        "find_repeated_years", "annual_totals", "year posted twice", "look", "year",
+        lambda r: f"{r['found']} stands {r['rows']} times; each line is held against the review.",
+        _fixed("Keep one line a year, the sum of all parts of the facility."),
+    ),
+    Check(
         "find_training_spike", "training", "many completions on one day", "look", "completed_on",
         lambda r: f"{r['rows']:,} of {r['people']:,} people have their first completion on {r['found']}.",
         _fixed("If the dates were filled in later, find the class dates: before and after depend on them."),

@@ -1,12 +1,12 @@
 -- grain: one unit with hours or cases that the units file does not list, where there is a units file
 SELECT m.unit AS found, CAST(coalesce(h.hours, 0) AS DOUBLE) AS hours, coalesce(i.cases, 0) AS cases,
-    coalesce(h.rows, 0) + coalesce(i.cases, 0) AS rows, coalesce(h.line, i.line) AS line
+    coalesce(h.rows, 0) + coalesce(i.cases, 0) AS rows
 FROM (SELECT DISTINCT unit FROM int_unit_map WHERE is_unlisted AND lower(given) <> 'all') AS m
 LEFT JOIN (
-    SELECT unit, sum(hours) AS hours, count(*) AS rows, min(line) AS line FROM stg_hours WHERE fate = 'used' GROUP BY unit
+    SELECT unit, sum(hours) AS hours, count(*) AS rows FROM stg_hours WHERE fate = 'used' GROUP BY unit
 ) AS h ON h.unit = m.unit
 LEFT JOIN (
-    SELECT unit, count(*) AS cases, min(line) AS line FROM stg_incidents WHERE fate = 'used' GROUP BY unit
+    SELECT unit, count(*) AS cases FROM stg_incidents WHERE fate = 'used' GROUP BY unit
 ) AS i ON i.unit = m.unit
 WHERE (SELECT count(*) FROM raw_units) > 0 AND (h.unit IS NOT NULL OR i.unit IS NOT NULL)
 ORDER BY m.unit;
