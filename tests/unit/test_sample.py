@@ -183,7 +183,7 @@ def test_sample_program_file_is_read_with_its_settings() -> None:
 
 def test_sample_is_small_has_leading_zeros_and_no_carriage_returns() -> None:
     size = 0
-    for name in files.names("sample_data"):
+    for name in (n for n in files.names("sample_data") if not n.endswith(".png")):
         raw = files.read_bytes("sample_data", name)
         size += len(raw)
         assert b"\r" not in raw, name
