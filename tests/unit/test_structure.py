@@ -97,3 +97,11 @@ def test_help_starts_without_heavy_imports() -> None:
 
 def test_the_type_marker_is_there() -> None:
     assert (PACKAGE / "py.typed").is_file()
+
+
+def test_the_database_writes_no_progress_bar_of_its_own(tmp_path: Path) -> None:
+    from handling_review.store.database import Store
+
+    with Store(tmp_path / "one.duckdb", tmp_path / "spill") as store:
+        assert store.scalar("SELECT current_setting('enable_progress_bar')") is False
+        assert store.scalar("SELECT current_setting('enable_external_access')") is False

@@ -50,6 +50,7 @@ class Store:
                 f"{path.parent}: the database cannot be created there ({_first_line(error)})."
             ) from None
         self._con.execute("USE review")
+        self._con.execute("SET enable_progress_bar = false")  # it would write among our own lines
         self._con.execute("SET disabled_compression_methods = 'fsst'")  # it samples at random: bytes would differ
         self._con.execute("SET enable_external_access = false")
         self._con.execute("SET lock_configuration = true")
