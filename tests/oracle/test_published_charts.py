@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import special, stats
+from scipy import integrate, special, stats
 
 from handling_review.stats import charts, cusum, funnel, money, severity
 
@@ -119,6 +119,20 @@ def test_widened_limits_follow_the_variance_between_units() -> None:
     assert found.lower[0] == pytest.approx(np.maximum(0, 8 - wide), rel=1e-12)
 
 
+def test_variance_between_units_equals_the_dersimonian_laird_one_of_statsmodels() -> None:
+    """With the pooled rate as target the weights make both the same (without winsorising)."""
+    from statsmodels.stats.meta_analysis import combine_effects
+
+    events = np.array([5, 40, 8, 30, 12, 45, 3, 38, 9, 33])
+    hours = np.array([90, 160, 200, 240, 180, 210, 60, 250, 120, 200]) * 1e3
+    found = funnel.dispersion(events, hours, winsorise=0.0)
+    target = events.sum() * 2e5 / hours.sum()
+    reference = combine_effects(events * 2e5 / hours, target * 2e5 / hours, method_re="chi2")
+    assert found.tau2 == pytest.approx(reference.tau2, rel=1e-9)
+    assert found.statistic == pytest.approx(reference.q, rel=1e-9)
+    assert found.widen
+
+
 def test_severity_interval_equals_the_exact_compound_poisson_distribution() -> None:
     """Panjer 1981 recursion: the distribution of all days when cases are Poisson and lengths as seen."""
     days, hours = [3, 0, 12, 40, 5, 5, 21], 400_000
@@ -136,8 +150,9 @@ def test_severity_interval_equals_the_exact_compound_poisson_distribution() -> N
     assert found.upper == pytest.approx(edges[1], abs=1.5)
 
 
-def test_money_simulation_agrees_with_its_moments() -> None:
-    """Mean saving of the simulation: gamma means (y + 1/2) / t, times the fixed cost; NPV is linear in it."""
+def test_money_simulation_agrees_with_integration() -> None:
+    """Limits of the saving against the difference of two gamma variables of shape y + 1/2, integrated by
+    SciPy; the NPV is linear in the saving."""
     nine = money.budget_case(
         9,
         412_000,
@@ -150,13 +165,12 @@ def test_money_simulation_agrees_with_its_moments() -> None:
         draws=200_000,
     )
     saving = nine.saving_per_year
-    low, high = (
-        stats.norm.ppf(p, (18.5 / 398_500 - 9.5 / 412_000) * 4e5, 4e5 * math.sqrt(18.5 / 398_500**2 + 9.5 / 412_000**2))
-        for p in (0.025, 0.975)
-    )
+    before, after = stats.gamma(18.5, scale=1 / 398_500), stats.gamma(9.5, scale=1 / 412_000)
     assert saving.estimate == pytest.approx((18 / 398_500 - 9 / 412_000) * 4e5 * 9_000, rel=1e-12)
-    assert saving.lower == pytest.approx(low * 9_000, rel=0.1, abs=9_000)
-    assert saving.upper == pytest.approx(high * 9_000, rel=0.1)
+    for limit, share in ((saving.lower, 0.025), (saving.upper, 0.975)):
+        gap = limit / 9_000 / 4e5
+        below, _ = integrate.quad(lambda u, gap=gap: float(before.cdf(gap + after.ppf(u))), 0, 1)
+        assert below == pytest.approx(share, abs=0.002)  # five standard errors of 200,000 draws
     for at in nine.at_rates:
         annuity = sum((1 + at.rate) ** -year for year in range(1, 6))
         for of_npv, of_saving in (

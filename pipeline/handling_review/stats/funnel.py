@@ -159,7 +159,7 @@ def dispersion(
         z=z,
         z_winsorised=inner,
         target_per_200k=target,
-        widen=y.size >= FEWEST_UNITS and p_value < 0.05 and tau2 > 0,
+        widen=y.size >= FEWEST_UNITS and p_value < 0.05,
     )
 
 
