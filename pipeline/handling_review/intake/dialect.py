@@ -226,11 +226,17 @@ def _header(
 
 
 def _record_end(text: str, start: int) -> int:
-    """Where the record that begins at ``start`` ends, line end included; line ends inside quotes do not end it."""
-    quoted, at = False, start
+    """Where the record that begins at ``start`` ends, line end included; line ends inside quotes do not end it.
+
+    A quotation mark opens a cell only where the cell begins: the one in ``Lifts 5" wide`` is text.
+    """
+    quoted, at, closed = False, start, start
     for found in re.finditer(r'"|\r\n|\r|\n', text[start : start + (1 << 15)]):
-        if found[0] == '"':
-            quoted = not quoted
+        place = start + found.start()
+        if found[0] == '"' and quoted:
+            quoted, closed = False, place + 1
+        elif found[0] == '"':
+            quoted = place == closed or text[place - 1] in DELIMITERS
         elif not quoted:
             return start + found.end()
         at = found.end()
