@@ -206,6 +206,12 @@ NUMBERS = {
         says=("[hours] written_as",),
         hours={"": ALL * 60},
     ),
+    "a number of 40 digits is no number": Trap(
+        {"hours": H.replace(",91\n", "," + "9" * 40 + "\n")},
+        finds=("hours: type @ 7",),
+        rows={"hours": {"used": 7, "hours: type": 1}},
+        hours={"": ALL - 91},
+    ),
     "39 noise of floating-point arithmetic": Trap({"hours": H.replace(",364", ",363.9999999")}),
     "67 70 full-time equivalents, 0.5 of 2,000 h a year over 90 of 365 days; cases while the unit has no hours": Trap(
         {

@@ -17,6 +17,7 @@ from handling_review.intake.contracts import Field
 
 PIVOT = 70  # two-digit years below it are 20xx; nobody at work today was hurt before 1970
 DECIMALS = 4  # places kept in the store; a payroll's 7.999999 is noise of its own arithmetic
+WHOLE_DIGITS = 16  # no column holds more before the decimal point; far more would overflow the arithmetic
 _INVISIBLE = dict.fromkeys(map(ord, "\ufeff\u200b\u200c\u200d\u2060"), None) | {0xA0: " ", 0x202F: " ", 0x2007: " "}
 _DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2015\u2212"), "-")  # typed by word processors
 _ZONE = r"(?:Z|UTC|GMT|[+-][0-9]{2}:?[0-9]{2})"
@@ -252,8 +253,10 @@ def number_text(text: str, style: Style, *, whole: bool, places: int = DECIMALS)
         plain = plain.replace(".", "").replace(",", ".")
     elif style.delimiter != ";" and _GROUPED.fullmatch(plain):
         plain = plain.replace(",", "")
-    if not _NUMBER.fullmatch(plain) or len(plain) > 40:
+    if not _NUMBER.fullmatch(plain):
         return text
+    if len(plain) > 40 or len(plain.partition(".")[0]) > WHOLE_DIGITS:
+        return _unreadable(text)
     number = Decimal(plain)
     if whole:
         return str(int(number)) if number == int(number) else text
