@@ -42,6 +42,17 @@ BEFORE_MEASURE = (
         _fixed("Export the log again, or correct log_complete_through."),
     ),
     Check(
+        "find_log_of_other_days", "incidents", "no case in the review", "blocks", "event_date",
+        lambda r: f"none of the {r['rows']:,} cases lies on a day of the review; they run from {r['first_event']} to "
+        f"{r['last_event']}. That is not the same as no injuries.",
+        _fixed("Export the log of the whole review, or correct start and end under [review]."),
+    ),
+    Check(
+        "find_cases_outside_employment", "incidents", "case outside employment", "look", "event_date",
+        lambda r: f"{r['rows']:,} cases lie over 31 days away from all hours of their person. They count for the unit.",
+        _fixed("Check the date, and whether the id was given to somebody else before or after."),
+    ),
+    Check(
         "find_days_beyond_cap", "incidents", "days beyond 180", "note", "days_away",
         lambda r: f"{r['found']} days away and restricted together; the log may stop at 180 (29 CFR 1904.7). Kept.",
         _fixed("Nothing, if the count is meant."),
@@ -71,6 +82,12 @@ BEFORE_MEASURE = (
         lambda r: f"{r['rows']:,} rows of one person, unit and pay code overlap another period of theirs "
         f"({r['hours']:,.1f} hours). They are counted.",
         _fixed("Check for a payroll system change or a period exported twice."),
+    ),
+    Check(
+        "find_changed_hours", "hours", "other hours in an earlier file", "look", "hours",
+        lambda r: f"{r['rows']:,} rows ({r['hours']:,.1f} hours) are of a person, unit, period and pay code for which "
+        "an earlier file holds other hours. Both are counted.",
+        _fixed("If the later file corrects the earlier one, export each period once."),
     ),
     Check(
         "find_estimated_hours", "hours", "estimated hours", "note", "source",
@@ -111,6 +128,12 @@ BEFORE_MEASURE = (
         _fixed("Keep one line a unit."),
     ),
     Check(
+        "find_outside_life", "units", "outside the life of the unit", "look", "opened_on",
+        lambda r: f"{r['found']!r} has {r['hours']:,.0f} hours and {r['cases']:,} cases before it opened or after it "
+        "closed. They are counted.",
+        _fixed("Correct opened_on or closed_on, or find the unit that these belong to."),
+    ),
+    Check(
         "find_repeated_years", "annual_totals", "year posted twice", "look", "year",
         lambda r: f"{r['found']} stands {r['rows']} times; each line is held against the review.",
         _fixed("Keep one line a year, the sum of all parts of the facility."),
@@ -130,6 +153,12 @@ BEFORE_MEASURE = (
         "find_unmatched_cases", "incidents", "case without hours of its person", "look", "employee_id",
         lambda r: f"{r['rows']:,} cases belong to people without hours; they count for their unit.",
         _fixed("Compare the ids of both systems."),
+    ),
+    Check(
+        "find_training_outside_employment", "training", "trained outside employment", "look", "completed_on",
+        lambda r: f"{r['before_hire']:,} people have their first completion over 31 days before their first hours, "
+        f"{r['after_leaving']:,} over 31 days after their last.",
+        _fixed("Check the dates, and whether ids were given to somebody else; earlier training elsewhere is fine."),
     ),
     Check(
         "find_remedial_training", "training", "trained after an own injury", "note", "completed_on",
@@ -171,6 +200,19 @@ AFTER_MEASURE = (
         "find_odd_years", "hours", "hours a person look wrong", "look", "hours",
         lambda r: f"the average is {r['a_year']:,.0f} hours a person a year; 120 to 4,500 is usual.",
         _fixed("Check the unit of the hours column ([hours] written_as) and whether all files are there."),
+    ),
+    Check(
+        "find_unit_without_worked_hours", "incidents", "unit without hours worked", "blocks", "unit",
+        lambda r: f"{r['found']!r} has {r['rows']:,} cases in the review and no hours worked in it: its rate would be "
+        "infinite.",
+        _fixed("Add the unit's hours, or map its name in [units.aliases] of the program file."),
+        lambda r: ("units.aliases", f'{json.dumps(r["found"], ensure_ascii=False)} = "?"   # the unit it stands for'),
+    ),
+    Check(
+        "find_partial_period", "hours", "last period may not be complete", "look", "period_end",
+        lambda r: f"the period {r['found']} to {r['last_day']} ends after the exports were taken ({r['as_of']}), so "
+        "its hours may not all be in.",
+        _fixed("State hours_complete_through under [review]: the last day that the hours cover whole."),
     ),
     Check(
         "find_hours_gaps", "hours", "hours missing", "look", "period_start",

@@ -17,7 +17,7 @@ TEST = "test row"
 
 _TOTAL = (
     r"(?i)^(?:\W*(?:(?:grand|sub|report|overall|facility|unit|department)[\s_-]*)?totals?\b.*|"
-    r"\W*sum(?:\s+of\b.*)?\W*|.*\btotals?:?)$"
+    r"\W*sum(?:\s+of\b.*)?\W*|.*\b(?:sub[\s_-]?)?totals?:?)$"
 )
 _FOOTER = (
     r"(?i)^\W*(?:end of (?:report|file|list|data|extract)|page\s+[0-9]+(?:\s+of\s+[0-9]+)?|confidential\b.*|"

@@ -1,0 +1,22 @@
+-- grain: one row; people first trained over 31 days before their first hours, or after their last
+-- nobody is looked at whose first or last hours are those of the files: they may have worked before or go on working
+WITH stays AS (
+    SELECT employee_id, min(first_day) AS first_day, max(last_day) AS last_day
+    FROM stg_hours
+    WHERE fate IN ('used', 'outside the review period', 'not worked') AND employee_id IS NOT NULL
+    GROUP BY employee_id
+),
+files AS (
+    SELECT min(first_day) AS first_day, max(last_day) AS last_day FROM stays
+),
+first_completion AS (
+    SELECT employee_id, min(completed_on) AS completed_on FROM stg_training WHERE fate = 'used' GROUP BY employee_id
+)
+SELECT count(*) FILTER (c.completed_on < s.first_day) AS before_hire, count(*) FILTER (c.completed_on > s.last_day) AS after_leaving,
+    count(*) AS rows
+FROM first_completion AS c
+JOIN stays AS s ON s.employee_id = c.employee_id
+CROSS JOIN files AS f
+WHERE (c.completed_on < s.first_day - 31 AND s.first_day > f.first_day + 31)
+    OR (c.completed_on > s.last_day + 31 AND s.last_day < f.last_day - 31)
+HAVING count(*) > 0;
