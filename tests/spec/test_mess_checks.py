@@ -75,20 +75,19 @@ TRAPS = {
         says=("the period 2025-04-01 to 2025-07-13 ends after the exports were taken (2025-07-05)",),
         hours={"2025-Q1": 450 + 360 + 90 + 180, "2025-Q2": (455 + 364 + 91 + 182) * 91 / 104},
     ),
-    "an injury in January of a person whose hours begin in April": Trap(
-        {
-            "hours": H.replace("007,North,2025-01-01,2025-03-31,450\n", ""),
-            "training": T.replace("2025-03-01", "2025-02-27"),
-        },
+    "an injury in January of a person whose hours begin in May": Trap(
+        {"hours": H.replace("007,North,2025-01-01,2025-03-31,450\n007,North,2025-04-01", "007,North,2025-05-01")},
         finds=("case outside employment @ 2", "trained outside employment @ 0"),
-        says=("1 cases lie over 31 days away", "1 people have their first completion over 31 days before"),
+        says=("1 cases lie over 92 days away", "1 people have their first completion over 31 days before"),
         rows={"hours": {"used": 7}},
-        hours={"": ALL - 450},
+        hours={"": ALL - 450, "North 2025-Q2": 455 + 91},
         events={"recordable": 5, "before recordable": 1 + 1, "washout recordable": 1},
     ),
     "an injury and a first completion long after the last hours": Trap(
         {
-            "hours": H.replace("008,South,2025-04-01,2025-06-30,364\n", ""),
+            "hours": H.replace("008,South,2025-01-01,2025-03-31", "008,South,2025-01-01,2025-01-31").replace(
+                "008,South,2025-04-01,2025-06-30,364\n", ""
+            ),
             "training": T.replace("008,Safe handling,2025-04-10", "008,Safe handling,2025-05-12"),
         },
         finds=("case outside employment @ 6", "trained outside employment @ 0"),

@@ -49,7 +49,7 @@ BEFORE_MEASURE = (
     ),
     Check(
         "find_cases_outside_employment", "incidents", "case outside employment", "look", "event_date",
-        lambda r: f"{r['rows']:,} cases lie over 31 days away from all hours of their person. They count for the unit.",
+        lambda r: f"{r['rows']:,} cases lie over 92 days away from all hours of their person. They count for the unit.",
         _fixed("Check the date, and whether the id was given to somebody else before or after."),
     ),
     Check(

@@ -1,9 +1,9 @@
--- grain: one row; people first trained over 31 days before their first hours, or after their last
+-- grain: one row; people first trained over 31 days (two pay periods) before their first hours, or after their last
 -- nobody is looked at whose first or last hours are those of the files: they may have worked before or go on working
 WITH stays AS (
     SELECT employee_id, min(first_day) AS first_day, max(last_day) AS last_day
     FROM stg_hours
-    WHERE fate IN ('used', 'outside the review period', 'not worked') AND employee_id IS NOT NULL
+    WHERE employee_id IS NOT NULL AND last_day >= first_day
     GROUP BY employee_id
 ),
 files AS (
