@@ -54,6 +54,17 @@ def not_negative(name: str, values: float | Values) -> Array:
     return found
 
 
+def events_and_hours(events: float | Values, hours: float | Values) -> tuple[Array, Array]:
+    """Counts with the hours they happened on, 1-D; hours may be 0 where there is no event."""
+    y, t = (
+        np.atleast_1d(values)
+        for values in same_length(events=counts("events", events), hours=not_negative("hours", hours))
+    )
+    if ((t == 0) & (y > 0)).any():
+        raise ValueError("hours must be above 0 wherever there are events")
+    return y, t
+
+
 def positive_number(name: str, value: float) -> float:
     """``value`` as one finite number above 0; ``ValueError`` otherwise."""
     return _single(name, positive(name, value))

@@ -106,7 +106,7 @@ def u_limits(
     Source: Montgomery, Introduction to Statistical Quality Control (u-chart); Laney 2002, Quality
     Engineering 14:531-537; probability limits: smallest counts k with P(X <= k) >= tail, resp. 1 - tail.
     """
-    y, t = _counts_and_hours(events, hours)
+    y, t = _inputs.events_and_hours(events, hours)
     base = _baseline(baseline, y.size) & (t > 0)
     _inputs.choice("kind", kind, KINDS)
     reach = _inputs.positive_number("sigmas", sigmas)
@@ -162,7 +162,7 @@ def best_kind(events: Values, hours: Values, baseline: int | Values) -> str:
     Fewer than two events expected per baseline period call for days between events; Laney's limits are only
     for large counts (50 or more a period) that spread more than Poisson's; else exact Poisson limits.
     """
-    y, t = _counts_and_hours(events, hours)
+    y, t = _inputs.events_and_hours(events, hours)
     base = _baseline(baseline, y.size) & (t > 0)
     if not base.any() or y[base].mean() < FEWEST_PER_PERIOD:
         return "days_between"
@@ -305,15 +305,3 @@ def _baseline_notes(n: int) -> tuple[str, ...]:
     if n >= _FEWEST_BASELINE:
         return ()
     return (f"the centre line rests on {n} points only: limits are rough",)
-
-
-def _counts_and_hours(events: Values, hours: Values) -> tuple[Array, Array]:
-    y, t = (
-        np.atleast_1d(values)
-        for values in _inputs.same_length(
-            events=_inputs.counts("events", events), hours=_inputs.not_negative("hours", hours)
-        )
-    )
-    if ((t == 0) & (y > 0)).any():
-        raise ValueError("hours must be above 0 wherever there are events")
-    return y, t

@@ -68,18 +68,13 @@ def poisson_cusum(
     Source: Lucas 1985, Technometrics 27:129-144 (a signal at or above h); average run lengths by a Markov
     chain, Brook & Evans 1972, Biometrika 59:539-549.
     """
-    y, t = (
-        np.atleast_1d(values)
-        for values in _inputs.same_length(
-            events=_inputs.counts("events", events), hours=_inputs.not_negative("hours", hours)
-        )
-    )
+    y, t = _inputs.events_and_hours(events, hours)
     target = _inputs.positive_number("target_per_200k", target_per_200k)
     change = _inputs.positive_number("ratio", ratio)
     if change == 1:
         raise ValueError("ratio must differ from 1")
-    if not (t > 0).any() or ((t == 0) & (y > 0)).any():
-        raise ValueError("hours must be above 0 wherever there are events, and somewhere")
+    if not (t > 0).any():
+        raise ValueError("hours must be above 0 in at least one period")
     reference = target * (change - 1) / math.log(change) * t / BASE_HOURS
     upward = change > 1
     statistic = _running_sum(y - reference if upward else reference - y)

@@ -123,8 +123,7 @@ def poisson_ratio(
     if not _is_estimable(design):
         return _noted(blank, "the exposure cannot be told apart from the other terms")
     is_binary = bool(np.isin(rows.exposed, (0, 1)).all())
-    with_events = float(rows.events[rows.exposed > 0].sum()), float(rows.events[rows.exposed == 0].sum())
-    if is_binary and min(with_events) == 0:
+    if is_binary and 0 in (rows.events @ rows.exposed, rows.events @ (1 - rows.exposed)):
         return _within_strata(rows, blank, level, "no event on one side: no model can be fitted")
     if rows.events.sum() < events_per_parameter * n_parameters:
         note = f"{rows.events.sum():.0f} events for {n_parameters} parameters, fewer than wished"

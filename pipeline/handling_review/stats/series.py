@@ -91,14 +91,7 @@ def interrupted(
     _inputs.choice("method", method, METHODS)
     if periods_per_year not in PERIODS_PER_YEAR:
         raise ValueError(f"periods_per_year must be 4 or 12, got {periods_per_year!r}")
-    y, t = (
-        np.atleast_1d(values)
-        for values in _inputs.same_length(
-            events=_inputs.counts("events", events), hours=_inputs.not_negative("hours", hours)
-        )
-    )
-    if ((t == 0) & (y > 0)).any():
-        raise ValueError("hours must be above 0 wherever there are events")
+    y, t = _inputs.events_and_hours(events, hours)
     used = t > 0
     before, after = used[:start].sum(), used[start:].sum()
     if not 0 < start < y.size or min(before, after) < FEWEST_PERIODS:

@@ -99,14 +99,7 @@ def across_bands(events: Values, hours: Values, confidence: float = 0.95, method
     """
     tail = (1 - _inputs.share("confidence", confidence)) / 2
     _inputs.choice("method", method, METHODS)
-    y, t = (
-        np.atleast_1d(values)
-        for values in _inputs.same_length(
-            events=_inputs.counts("events", events), hours=_inputs.not_negative("hours", hours)
-        )
-    )
-    if ((t == 0) & (y > 0)).any():
-        raise ValueError("hours must be above 0 wherever there are events")
+    y, t = _inputs.events_and_hours(events, hours)
     used = np.flatnonzero(t > 0)
     if used.size < 2:
         raise ValueError("hours must be above 0 in two bands or more")
