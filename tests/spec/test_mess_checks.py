@@ -15,6 +15,7 @@ from whole import facility
 
 ALL = 450 + 455 + 360 + 364 + 90 + 91 + 180 + 182  # hours of the hand facility
 HEADER = H.splitlines()[0] + "\n"
+RUSSIAN = "employee_id,Отделение,period_start,period_end,часы\n"
 WEST = I.replace("South,other_recordable", "West,other_recordable")  # case 004 happened in a unit of its own
 CODES = '[pay_codes]\nworked = ["REG"]\nnot_worked = ["PTO"]\n'
 
@@ -95,6 +96,15 @@ TRAPS = {
         rows={"hours": {"used": 7}},
         hours={"": ALL - 364},
         events={"recordable": 5},
+    ),
+    "headers in another script, mapped; the header line repeated": Trap(
+        {"hours": H.replace(HEADER, RUSSIAN, 1).replace("008,South,2025-01", RUSSIAN + "008,South,2025-01", 1)},
+        program='[columns.hours]\nunit = "отделение"\nhours = "Часы"\n',
+        rows={"hours": {"used": 8, "repeated header": 1}},
+    ),
+    "a web page that a system calls a spreadsheet": Trap(
+        {"hours": "\ufeff\n<HTML><table><tr><td>employee_id</td></tr></table></HTML>"},
+        refused=("hours.csv: this is a web page or XML", "save it as CSV"),
     ),
     "a subtotal named after its unit": Trap(
         {

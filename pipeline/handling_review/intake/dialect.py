@@ -22,6 +22,7 @@ PARQUET = "parquet"
 _CHUNK = 1 << 22
 _HEAD = 1 << 17
 _SPREADSHEET = {b"PK\x03\x04": "a spreadsheet or zip archive", b"\xd0\xcf\x11\xe0": "an old spreadsheet"}
+_WEB_PAGE = (b"<html", b"<!doctype", b"<table", b"<?xml")
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
@@ -153,6 +154,11 @@ def _first_bytes(path: Path, chunk: bytes) -> str:
             )
     if chunk.startswith(b"PAR1"):
         return PARQUET
+    if chunk.removeprefix(codecs.BOM_UTF8).lstrip()[:9].lower().startswith(_WEB_PAGE):
+        raise DataProblem(
+            f"{path.name}: this is a web page or XML with another ending, as some systems write their spreadsheets. "
+            "Open it in the spreadsheet program and save it as CSV (comma separated, UTF-8)."
+        )
     for mark, name in _BOMS:
         if chunk.startswith(mark):
             return name
@@ -189,8 +195,8 @@ def _lines_of_head(path: Path, found: Dialect) -> Iterator[str]:
 
 
 def normal(name: str) -> str:
-    """A header as it is compared: case, space, dashes and underscores do not matter."""
-    return re.sub(r"[^0-9a-z]+", "_", name.replace("\ufeff", "").casefold()).strip("_")
+    """A header as it is compared, in any script: case, space, dashes and underscores do not matter."""
+    return re.sub(r"[\W_]+", "_", name.replace("\ufeff", "").lower()).strip("_")
 
 
 def _wanted(contract: Contract, mapping: Mapping[str, str]) -> dict[str, str]:

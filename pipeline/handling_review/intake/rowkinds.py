@@ -35,7 +35,7 @@ MARKS = ("is_blank", "is_header", "is_total", "is_footer", "is_test")
 def marks(texts: pl.Series, header: str) -> pl.DataFrame:
     """What each distinct cell text could mean for its row; one row a text, the columns of ``MARKS``."""
     plain = texts.str.strip_chars()
-    slug = texts.str.to_lowercase().str.replace_all("[^0-9a-z]+", "_").str.strip_chars("_")
+    slug = texts.str.to_lowercase().str.replace_all(r"[\W_]+", "_").str.strip_chars("_")
     return pl.DataFrame(
         {
             "is_blank": plain == "",
