@@ -10,6 +10,8 @@ import csv
 import io
 from pathlib import Path
 
+import pyarrow.csv as pa_csv
+import pyarrow.parquet as pq
 import pytest
 
 from handling_review import review
@@ -17,6 +19,7 @@ from spec.mess import H, I, T, Trap, and_file, files_list, hold, look, with_colu
 
 ALL = 450 + 455 + 360 + 364 + 90 + 91 + 180 + 182  # hours of the hand facility
 HEADER = "employee_id,unit,period_start,period_end,hours\n"
+CROSSWALK = '[codes.training.employee_id]\n"a7" = "007"\n"a8" = "008"\n'
 Q1, Q2 = ("".join(line for line in H.splitlines(True)[1:] if f"2025-{start}" in line) for start in ("01-01", "04-01"))
 
 ENCODINGS = {
@@ -56,6 +59,26 @@ ENCODINGS = {
     "13 line ends of old machines": Trap({"hours": H.replace("\n", "\r")}),
     "13 line ends of two kinds in one file": Trap({"hours": HEADER + Q1.replace("\n", "\r\n") + Q2}),
     "13 no line end behind the last row": Trap({"hours": H.rstrip("\n")}),
+}
+
+
+def parquet(text: str) -> bytes:
+    out = io.BytesIO()
+    pq.write_table(pa_csv.read_csv(io.BytesIO(text.encode("utf-8"))), out)
+    return out.getvalue()
+
+
+PARQUET = {
+    "Parquet in place of text": Trap(
+        {"training": parquet(T.replace("007", "a7").replace("008", "a8"))}, program=CROSSWALK
+    ),
+    "Parquet whose column name is no text": Trap(
+        {"training": parquet(T).replace(b"course", b"cours\xfb")},
+        refused=("training.csv: starts like Parquet but cannot be read",),
+    ),
+    "Parquet cut off": Trap(
+        {"training": parquet(T)[:-20]}, refused=("training.csv: starts like Parquet but cannot be read",)
+    ),
 }
 
 DELIMITERS = {
@@ -261,7 +284,7 @@ SEVERAL = {
     ),
 }
 
-TABLES = (ENCODINGS, DELIMITERS, HEADERS, LINES, SEVERAL)
+TABLES = (ENCODINGS, PARQUET, DELIMITERS, HEADERS, LINES, SEVERAL)
 
 
 @pytest.mark.parametrize("trap", [pytest.param(t, id=n) for table in TABLES for n, t in table.items()])

@@ -12,13 +12,14 @@ import pyarrow.parquet as pq
 from handling_review.problems import DataProblem
 
 BATCH_ROWS = 500_000
+_DAMAGE = (pa.ArrowException, OSError, UnicodeError)  # the last where a column's name is no text
 
 
 def column_names(path: Path) -> list[str]:
     """Names of the columns; raises ``DataProblem`` if the file is damaged."""
     try:
         return list(pq.ParquetFile(path).schema_arrow.names)
-    except (pa.ArrowException, OSError) as error:
+    except _DAMAGE as error:
         raise DataProblem(f"{path.name}: starts like Parquet but cannot be read. Export the file again.") from error
 
 
@@ -32,7 +33,7 @@ def blocks(path: Path, names: Sequence[str], positions: Sequence[int]) -> Iterat
         for batch in pq.ParquetFile(path).iter_batches(batch_size=BATCH_ROWS, columns=wanted):
             arrays = [_text(path, name, batch.column(name)) for name in wanted]
             yield pa.RecordBatch.from_arrays(arrays, names=[f"c{i}" for i in positions])
-    except (pa.ArrowException, OSError) as error:
+    except _DAMAGE as error:
         raise DataProblem(f"{path.name}: the Parquet file is damaged. Export it again.") from error
 
 
