@@ -5,7 +5,9 @@ It shares no line with the program and none of its ways: no joins, no intervals,
 - A unit is named without regard to case or inner space. Another name stands for it by the program file first, then by
   the units file. It is shown as the units file spells it, else as the program file does, else in the spelling that
   sorts first. Units that a rename, merge or split joins are one unit throughout, called after the latest change.
-- A row of a later file that already stands in an earlier one of its kind does not count again.
+- A row of a later file that already stands in an earlier one of its kind does not count again. Nor does the second copy
+  of a row in a period that was loaded twice: one of 10 rows or more, at least 1.6 times as many as the middle period of
+  its file has, nine tenths of which stand an even number of times, in a file of four periods or more.
 - A row of hours counts on the days of its period, both ends included, or on its day worked where it has no period.
   The first k of its d days hold hours * k / d, counted in hundred-millionths of an hour and rounded toward zero, so
   that a correction takes back exactly what its row gave.
@@ -25,6 +27,7 @@ It shares no line with the program and none of its ways: no joins, no intervals,
 from __future__ import annotations
 
 import calendar
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -218,6 +221,33 @@ def stands_earlier(row: Row, rows: Sequence[Row], columns: Sequence[str]) -> boo
     )
 
 
+def second_copies(rows: Sequence[Row]) -> set[int]:
+    """Places in ``rows`` of the second copies of rows of hours in periods that were loaded twice."""
+    found: set[int] = set()
+    for file_no in {row["file_no"] for row in rows}:
+        periods: dict[tuple[Any, ...], list[int]] = {}
+        for place, row in enumerate(rows):
+            if row["file_no"] == file_no:
+                periods.setdefault((row["period_start"], row["period_end"], row["work_date"]), []).append(place)
+        sizes = sorted(map(len, periods.values()))
+        middle = Fraction(sizes[(len(sizes) - 1) // 2] + sizes[len(sizes) // 2], 2)
+        for places in periods.values():
+            same = [tuple(rows[place][name] for name in WORK) for place in places]
+            copies, met = Counter(same), Counter[tuple[Any, ...]]()
+            even = sum(copies[one] % 2 == 0 for one in same)
+            if (
+                len(periods) < 4
+                or len(places) < max(Fraction(10), Fraction(8, 5) * middle)
+                or 10 * even < 9 * len(places)
+            ):
+                continue
+            for place, one in zip(places, same, strict=True):
+                met[one] += 1
+                if copies[one] % 2 == 0 and met[one] > copies[one] // 2:
+                    found.add(place)
+    return found
+
+
 def qualifies(row: Row, settings: Settings) -> bool:
     """Whether a training row is a completion of safe handling."""
     if row["completed_on"] > settings.as_of:
@@ -260,13 +290,14 @@ def hours_that_count(files: Files, settings: Settings, names: UnitNames) -> Iter
     worked = [code.lower() for code in settings.worked]
     totals: dict[tuple[Any, ...], Fraction] = {}
     counting = []
-    for row in files.hours:
+    copies = second_copies(files.hours)
+    for place, row in enumerate(files.hours):
         days = days_of(row)
         if days is None or days[1] < days[0]:
             continue
         if row["pay_code"] is not None and row["pay_code"].lower() not in worked:
             continue
-        if stands_earlier(row, files.hours, WORK):
+        if place in copies or stands_earlier(row, files.hours, WORK):
             continue
         who = (row["employee_id"], names.unit(row["unit"]), days)
         totals[who] = totals.get(who, Fraction(0)) + Fraction(row["hours"])

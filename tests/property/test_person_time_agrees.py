@@ -14,7 +14,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+import pytest
+from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from handling_review.problems import DataProblem
@@ -22,7 +23,7 @@ from handling_review.program import read_program
 from handling_review.review import measured
 from property.plain_engine import BOXES, SERIES, Files, NoReviewDays, Settings, months_later, person_time
 
-EXAMPLES = 100  # a whole run of the pipeline each
+FACILITIES = 60  # a whole run of the pipeline each
 FIRST_DAY = date(2023, 11, 15)  # the days drawn span a year end and a leap day
 LAST_TRAINING = 200  # days after the first day
 PEOPLE = ("001", "002", "003", "ab-4")
@@ -41,6 +42,12 @@ ACTIVITIES = (None, None, "unknown", "not_handling", "stand_pivot", "toileting")
 EVENT_TYPES = (None, "unknown", "overexertion", "repetitive", "slip_trip_fall", "struck_or_caught", "violence", "other")
 OUTCOMES = ("death", "days_away", "restricted_or_transfer", "other_recordable", "first_aid", "near_miss", None)
 HOURS = ("0", "0.0001", "7.5", "8", "33.3333", "80", "80", "12345.6789", "-0.0001", "-8")
+FATES = {
+    *("already in another file", "period loaded twice", "negative total", "unmapped pay code", "not worked"),
+    *("premium only", "no date", "period reversed", "outside the review period", "after the exports were taken"),
+    *("struck out", "older version", "not staff", "no outcome", "unit without hours", "completed in the future"),
+    *("expires before it is completed", "not a qualifying status", "not a qualifying course", "used"),
+}
 KINDS_OF_PERIOD = ("period",) * 8 + ("day", "day", "day and period", "half period", "reversed", "none")
 
 Row = Mapping[str, Any]
@@ -79,7 +86,7 @@ def completions(draw: st.DrawFn) -> Row:
 
 @st.composite
 def listed_units(draw: st.DrawFn) -> list[Row]:
-    found = []
+    found: list[Row] = []
     for unit in (*SPELLINGS, "Old West"):
         if draw(st.booleans()):
             start = later(draw, FIRST_DAY, 0, LAST_TRAINING) if draw(st.integers(0, 2)) else None
@@ -99,7 +106,7 @@ def programs(draw: st.DrawFn) -> Settings:
     start = maybe(draw, later(draw, FIRST_DAY, 0, 60))
     end = maybe(draw, later(draw, start or FIRST_DAY, 0, 250))
     return Settings(
-        as_of=later(draw, FIRST_DAY, 150, 400),
+        as_of=later(draw, FIRST_DAY, 120, 400),
         start=start,
         end=end,
         log_complete_through=maybe(draw, date(2024, 5, 31)),
@@ -163,6 +170,17 @@ def corrections(draw: st.DrawFn, rows: Sequence[Row]) -> Row:
 
 
 @st.composite
+def loaded_twice(draw: st.DrawFn, rows: Sequence[Row]) -> list[Row]:
+    """Rows of one period that stand twice, but for some at times."""
+    row = draw(st.sampled_from(rows))
+    people = draw(
+        st.lists(st.tuples(st.sampled_from((None, *PEOPLE)), st.sampled_from(HOURS)), min_size=4, max_size=12)
+    )
+    once = [{**row, "employee_id": person, "hours": Decimal(hours)} for person, hours in people]
+    return [*once, *once[draw(st.sampled_from((0, 0, 1, 2))) :]]
+
+
+@st.composite
 def cases(draw: st.DrawFn, turning: Sequence[date]) -> Row:
     given_outcome = draw(st.sampled_from(OUTCOMES))
     boxes = {box: None if given_outcome else maybe(draw, True, False) for box in BOXES}
@@ -199,16 +217,17 @@ def with_second_file(draw: st.DrawFn, rows: list[Row]) -> list[Row]:
 @st.composite
 def facilities(draw: st.DrawFn) -> Facility:
     program = draw(programs())
-    training = draw(st.lists(completions(), min_size=2, max_size=8))
+    training = draw(st.lists(completions(), min_size=3, max_size=10))
     units = draw(listed_units())
     turning = turning_days(training, units, program)
-    hours = draw(st.lists(work(turning), min_size=5, max_size=14))
+    hours = draw(st.lists(work(turning), min_size=12, max_size=30))
     hours += draw(st.lists(corrections(hours), max_size=3))
-    log = draw(st.lists(cases(turning), min_size=4, max_size=12))
+    hours += draw(loaded_twice(hours)) if draw(st.integers(0, 2)) == 0 else []
+    log = draw(st.lists(cases(turning), min_size=8, max_size=24))
     if any((row["period_start"] is None) != (row["period_end"] is None) for row in hours):
         program = replace(program, start=program.start or FIRST_DAY, end=program.end or program.as_of)
-    files = [draw(with_second_file(rows)) for rows in (hours, log, training)]
-    return Facility(Files(*files, units=units), program)
+    hours, log, training = (draw(with_second_file(rows)) for rows in (hours, log, training))
+    return Facility(Files(hours, log, training, units), program)
 
 
 def write(facility: Facility, folder: Path) -> Path:
@@ -296,21 +315,88 @@ def compare(facility: Facility) -> Counter[str]:
     ledger = found["accounting"]
     used = ledger[ledger["rule"] == "used"].set_index("file")["rows"]
     assert {file: used[file] for file in plain.used_rows} == plain.used_rows
+    seen.update(ledger["rule"])
     return seen
 
 
 def test_both_engines_agree_on_every_facility() -> None:
+    """One facility a seed: in a run of many most are near copies of each other, and each costs a whole review."""
     seen: Counter[str] = Counter()
+    met: set[str] = set()
+    phases = (Phase.generate, Phase.shrink)  # explaining a failure runs it many times more
 
-    @settings(max_examples=EXAMPLES, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
-    @given(facilities())
     def agrees(facility: Facility) -> None:
-        seen.update(compare(facility))
+        if repr(facility) not in met:  # every run starts with the same simplest facility
+            seen.update(compare(facility))
+            met.add(repr(facility))
 
-    agrees()
+    fresh = settings(
+        max_examples=2, database=None, deadline=None, phases=phases, suppress_health_check=list(HealthCheck)
+    )
+    for number in range(FACILITIES):
+        seed(number)(fresh(given(facilities())(agrees)))()
+    assert len(met) > 0.9 * FACILITIES
     kinds = [(phase, False) for phase in ("before", "washout", "after", "never", "unknown")] + [("after", True)]
     wanted = {
         f"{phase}, go-live {side}, lapsed {lapsed}" for phase, lapsed in kinds for side in ("before", "after", "none")
     }
-    rare = {kind for kind in {*wanted, *SERIES} if not seen[kind]}
-    assert not rare, "the facilities drawn do not reach every kind of cell"
+    rare = {kind for kind in {*wanted, *SERIES, *FATES} if not seen[kind]}
+    assert not rare, "the facilities drawn do not reach every kind of cell and fate"
+
+
+def hours_row(first: str | None, last: str | None, hours: str, worked_on: str | None = None, file_no: int = 1) -> Row:
+    days = [None if day is None else date.fromisoformat(day) for day in (first, last, worked_on)]
+    names = ("period_start", "period_end", "work_date")
+    given = {"employee_id": "1", "unit": "A", "hours": Decimal(hours), "pay_code": None, "file_no": file_no}
+    return {**given, **dict(zip(names, days, strict=True))}
+
+
+def completion(on: str, expires: str | None = None, file_no: int = 1) -> Row:
+    given = {"employee_id": "1", "course": "Safe handling", "status": "completed", "file_no": file_no}
+    expires_on = None if expires is None else date.fromisoformat(expires)
+    return {**given, "completed_on": date.fromisoformat(on), "expires_on": expires_on}
+
+
+def case_on(day: date) -> Row:
+    empty = ("activity", "event_type", "handling_related", "source_person", "privacy_case", "person_type", "row_status")
+    given = {"case_number": day.isoformat(), "employee_id": "1", "event_date": day, "unit": "A", "outcome": "days_away"}
+    return {**given, **dict.fromkeys((*empty, "version", *BOXES)), "file_no": 1}
+
+
+HALF_YEAR = (hours_row("2024-01-01", "2024-06-30", "182"),)
+TURNS = tuple(date.fromisoformat(day) for day in ("2024-01-01", "2024-01-02", "2024-02-09", "2024-02-10", "2024-03-01"))
+EXPIRES = completion("2024-01-01", "2024-02-09")
+LAPSES: Mapping[str, Sequence[Row]] = {
+    "never": [completion("2024-01-01")],
+    "for one day": [EXPIRES, completion("2024-02-10")],
+    "for no day": [EXPIRES, completion("2024-02-09")],
+    "and a completion that expires on its own day": [EXPIRES, completion("2024-03-01", "2024-03-01")],
+    "before and after one": [EXPIRES, completion("2024-03-01", "2024-03-01"), completion("2024-04-01")],
+    "from the end of the washout": [completion("2024-01-01", "2024-01-01"), completion("2024-01-02", "2024-01-02")],
+    "later by a second extract": [EXPIRES, completion("2024-01-01", "2024-05-09", file_no=2)],
+}
+MONTH = ("2024-01-01", "2024-01-31")
+CORRECTIONS: Mapping[str, Sequence[Row]] = {
+    "leave a remainder": [hours_row(*MONTH, hours) for hours in ("10", "-0.0001", "-1")],
+    "stand in two extracts": [hours_row(*MONTH, hours, file_no=n) for hours, n in (("10", 1), ("-8", 1), ("-8", 2))],
+    "have half a period": [
+        hours_row(None, None, "10", "2024-01-03"),
+        hours_row("2024-01-01", None, "-8", "2024-01-03"),
+        *HALF_YEAR,
+    ],
+}
+
+
+def agree(hours: Sequence[Row], training: Sequence[Row]) -> None:
+    program = Settings(as_of=date(2024, 12, 31), start=date(2024, 1, 1), end=date(2024, 6, 30), washout_days=0)
+    compare(Facility(Files(hours, [case_on(day) for day in TURNS], training), program))
+
+
+@pytest.mark.parametrize("lapse", LAPSES)
+def test_both_engines_agree_where_training_lapses(lapse: str) -> None:
+    agree(HALF_YEAR, LAPSES[lapse])
+
+
+@pytest.mark.parametrize("corrections", CORRECTIONS)
+def test_both_engines_agree_where_corrections(corrections: str) -> None:
+    agree(CORRECTIONS[corrections], [completion("2024-01-17")])
