@@ -14,7 +14,7 @@ from playwright.sync_api import sync_playwright
 from handling_review.cli import main
 
 PICTURE = Path(__file__).resolve().parents[2] / "sample_data" / "page-one.png"
-SHEET = {"width": 980, "height": 1270}  # a US Letter sheet in screen proportions
+SHEET = {"width": 940, "height": 1270}  # a US Letter sheet in screen proportions
 
 
 def make() -> None:

@@ -223,6 +223,15 @@ def test_page_one_of_the_sample_facility_prints_on_one_sheet(
     assert table.count("published") == 1
 
 
+@pytest.mark.parametrize("width", [694, 717])
+def test_nothing_on_paper_is_wider_than_the_sheet(browser: Browser, review_file: Path, width: int) -> None:
+    # A4 and Letter less the margins, in CSS pixels. One thing too wide makes the browser shrink the whole print.
+    opened = Opened(browser, review_file, width)
+    opened.page.emulate_media(media="print")
+    opened.page.wait_for_timeout(300)
+    assert opened.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
 def test_folds_close_again_after_printing(browser: Browser, review_file: Path) -> None:
     opened = Opened(browser, review_file)
     opened.page.wait_for_selector("html.ready")

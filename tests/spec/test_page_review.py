@@ -167,7 +167,16 @@ def test_no_number_in_a_finding_is_typed_by_hand(read: Reader) -> None:
     # of a national fall and the industry code.
     prose = " ".join(read.prose)
     units = r"\b[123] (North|South|East|West)"
-    for allowed in (r"\d{4}-Q\d", r"\b\d{4}\b", units, r"per 100 full-time", "3 to 4%", r"industry \d+"):
+    for allowed in (
+        r"\d{4}-Q\d",
+        r"\b\d{4}\b",
+        units,
+        r"per 100 full-time",
+        "Per 200,000 hours",
+        "Per 200,000 hours",
+        "3 to 4%",
+        r"industry \d+",
+    ):
         prose = re.sub(allowed, "", prose)
     prose = re.sub(r"below 1\b|above 1\b", "", prose)
     assert re.findall(r"[^.]{0,30}\d[^.]{0,30}", prose) == []

@@ -104,8 +104,8 @@ def test_lower() -> None:
     # 10 and 40 cases on equal hours: ratio 10 / 40.
     assert said(10, 40).startswith(
         "The rate of handling injuries was lower after training than before training: 10 cases in 400,000 hours after "
-        "training, against 40 cases in 400,000 hours before training. The rate after is 0.25 times the rate before "
-        "(likely between 0.12 and "
+        "training, against 40 cases in 400,000 hours before training. Per 200,000 hours that is 5.0 after and 20.0 "
+        "before: a ratio of 0.25 (likely between 0.12 and "
     )
 
 
@@ -208,8 +208,8 @@ def test_other_injuries_moving_the_same_way_put_the_program_in_doubt() -> None:
     tables = made_up.drawn(table)
     found = before_after.gather(tables, ("2024-Q1", "2024-Q2"), PROGRAM)
     text = words_change.comparison_series_sentence(found).text
-    assert text.endswith("Both moved the same way, so something other than the handling program may lie behind it.")
-    assert "a ratio of 1.00" in text  # (12 x 40) / (40 x 12)
+    assert "They moved the same way as the handling injuries" in text
+    assert "Held against them, the handling injuries changed by a ratio of 1.00" in text  # (12 x 40) / (40 x 12)
 
 
 def test_variants_that_disagree_are_named() -> None:

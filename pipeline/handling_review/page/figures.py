@@ -38,6 +38,7 @@ from handling_review.page.words import SERIES_NAME, rates_title, upper
 from handling_review.page.words_data import coverage_title, mix_title
 
 _MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
+_LETTER_ROOM = 0.7  # quarters that a boxed letter takes on the narrowest wide picture
 _WHITE = "rgba(255,255,255,0.85)"
 _GAP = "no rate"
 
@@ -146,12 +147,15 @@ def _add_context(figure: go.Figure, review: Review, axis: TimeAxis, rows: int = 
                 note(f"{safe(', '.join(names))} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
                      xanchor="left", color=WARNING, size=12, bgcolor=_WHITE)
             )  # fmt: skip
+    taken: list[float] = []  # where the last letter of each row of letters stands
     for order, entry in enumerate(review.diary):
         where = axis.at(entry.date)
         if where is not None:
+            level = next((i for i, last in enumerate(taken) if where - last > _LETTER_ROOM), len(taken))
+            taken[level : level + 1] = [where]
             figure.add_annotation(
                 note(letter(order), x=where, y=0, yref="paper", yanchor="bottom", color=INK, size=11,
-                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=14 * (order % 2))
+                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=16 * level)
             )  # fmt: skip
 
 

@@ -280,7 +280,7 @@ RATIO_COLUMNS = (
     Column("Ratio as a picture", "picture"),
     Column("Cases avoided", "number"),
     Column("Avoided likely between", "number"),
-    Column("Answer"),
+    Column("Answer", "label"),
 )
 VERDICTS = {
     "lower": "lower",

@@ -105,7 +105,7 @@ def quality_table(review: Review) -> Table | None:
         "Data to put right, most consequential first",
         (
             Column("File"),
-            Column("Asks for"),
+            Column("Asks for", "label"),
             Column("Rule"),
             Column("Rows", "number"),
             Column("Where"),

@@ -28,7 +28,7 @@ WAYS = {
 def change_sentence(item: Contrast) -> Sentence:
     """Did the rate change with training: lower, higher, cannot tell, few cases, no data, counts only."""
     name, (after, before) = SERIES_NAME[item.series], item.labels
-    counts = say(*cases(item.now).parts, f" {after}, against ", *cases(item.then).parts, f" {before}").parts
+    counts = (*cases(item.now).parts, f" {after}, against ", *cases(item.then).parts, f" {before}")
     if item.verdict == NO_DATA:
         missing = before if not item.then.hours.value else after
         return say(f"There is nothing to compare for {name}: the complete quarters hold no hours worked {missing}.")
@@ -40,9 +40,11 @@ def change_sentence(item: Contrast) -> Sentence:
     assert item.ratio is not None
     if item.verdict == FEW_CASES:
         return say(f"{upper(name)}: ", *counts, ". ", *_few_cases(item).parts)
+    assert item.now.rate is not None
+    assert item.then.rate is not None
     times = (
-        "The rate after is ", item.ratio.value, " times the rate before (likely between ",
-        item.ratio.lower, " and ", item.ratio.upper, ").",
+        "Per 200,000 hours that is ", item.now.rate, " after and ", item.then.rate, " before: a ratio of ",
+        item.ratio.value, " (likely between ", item.ratio.lower, " and ", item.ratio.upper, ").",
     )  # fmt: skip
     if item.verdict == CANNOT_TELL:
         return say(
@@ -133,16 +135,21 @@ def comparison_series_sentence(change: BeforeAfter) -> Sentence:
         name, *counts.parts, ", a ratio of ", item.ratio.value, " (likely between ", item.ratio.lower, " and ",
         item.ratio.upper, ").",
     )  # fmt: skip
-    if change.held_against is not None:
-        start = start + say(
-            "Held against them, the handling injuries moved by a ratio of ", change.held_against.value,
-            " (likely between ", change.held_against.lower, " and ", change.held_against.upper, ").",
-        )  # fmt: skip
     if item.direction == primary.direction and item.direction in (LOWER, HIGHER):
-        return start + say("Both moved the same way, so something other than the handling program may lie behind it.")
-    if item.direction == CANNOT_TELL:
-        return start + say("They show no clear change, though with these cases a real one could be missed.")
-    return start + say("They did not move with the handling injuries.")
+        start = start + say(
+            "They moved the same way as the handling injuries, so something other than the handling program may lie "
+            "behind both."
+        )
+    elif item.direction == CANNOT_TELL:
+        start = start + say("They show no clear change, though with these cases a real one could be missed.")
+    else:
+        start = start + say("They did not move with the handling injuries.")
+    if change.held_against is None:
+        return start
+    return start + say(
+        "Held against them, the handling injuries changed by a ratio of ", change.held_against.value,
+        " (likely between ", change.held_against.lower, " and ", change.held_against.upper, ").",
+    )  # fmt: skip
 
 
 def target_sentence(change: BeforeAfter) -> Sentence:
