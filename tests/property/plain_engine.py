@@ -5,7 +5,8 @@ It shares no line with the program and none of its ways: no joins, no intervals,
 - A unit is named without regard to case or inner space. Another name stands for it by the program file first, then by
   the units file. It is shown as the units file spells it, else as the program file does, else in the spelling that
   sorts first. Units that a rename, merge or split joins are one unit throughout, called after the latest change.
-- A row of a later file that already stands in an earlier one of its kind does not count again. Nor does the second copy
+- A row of a later file that already stands in an earlier one of its kind does not count again, be its unit spelled
+  otherwise or its pay code in other capitals; a case with other boxes ticked is another row. Nor does the second copy
   of a row in a period that was loaded twice: one of 10 rows or more, at least 1.6 times as many as the middle period of
   its file has, nine tenths of which stand an even number of times, in a file of four periods or more.
 - A row of hours counts on the days of its period, both ends included, or on its day worked where it has no period.
@@ -26,7 +27,6 @@ It shares no line with the program and none of its ways: no joins, no intervals,
 
 from __future__ import annotations
 
-import calendar
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -34,15 +34,17 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
+from property.plain_calendar import first_whole_quarter, months_later, quarter
+
 Row = Mapping[str, Any]
 Cell = tuple[str, str, str, str, bool]  # quarter, unit, phase, side of go-live, lapsed
 PARTS_OF_AN_HOUR = 100_000_000
 COMPLETION = ("employee_id", "course", "completed_on", "status", "expires_on")
 WORK = ("employee_id", "unit", "period_start", "period_end", "work_date", "hours", "pay_code")
-CASE = ("case_number", "event_date", "unit", "employee_id", "outcome", "version", "row_status")
 SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
 RECORDABLE = ("death", "days_away", "restricted_or_transfer", "other_recordable")
 BOXES = ("tick_death", "tick_days_away", "tick_restricted", "tick_other")
+CASE = ("case_number", "event_date", "unit", "employee_id", "outcome", *BOXES, "version", "row_status")
 ONE_DAY = timedelta(days=1)
 
 
@@ -99,7 +101,8 @@ def person_time(files: Files, settings: Settings) -> Answer:
     first, last = review_days(files, settings)
     people = People(files, settings)
     counting = [row for row in hours_that_count(files, settings, names) if overlaps(row, first, last)]
-    cases = [row for row in files.incidents if case_counts(row, files, settings, names) and in_review(row, first, last)]
+    log = new_rows(files.incidents, CASE, names)
+    cases = [row for _, row in log if case_counts(row, files, settings, names) and in_review(row, first, last)]
     hours: dict[Cell, int] = {}
     events: dict[Cell, dict[str, int]] = {}
     month = settings.fiscal_year_start_month
@@ -121,11 +124,7 @@ def person_time(files: Files, settings: Settings) -> Answer:
         for cell in [*hours, *events]
         for series in SERIES
     }
-    qualifying = [
-        row
-        for row in files.training
-        if qualifies(row, settings) and not stands_earlier(row, files.training, COMPLETION)
-    ]
+    qualifying = [row for _, row in new_rows(files.training, COMPLETION, names) if qualifies(row, settings)]
     return Answer(table, {"hours": len(counting), "incidents": len(cases), "training": len(qualifying)})
 
 
@@ -214,11 +213,21 @@ class People:
         return "after", not current
 
 
-def stands_earlier(row: Row, rows: Sequence[Row], columns: Sequence[str]) -> bool:
-    """Whether an earlier file of the same kind holds a row with the same values in ``columns``."""
-    return any(
-        other["file_no"] < row["file_no"] and all(other[name] == row[name] for name in columns) for other in rows
-    )
+def new_rows(rows: Sequence[Row], columns: Sequence[str], names: UnitNames) -> Iterator[tuple[int, Row]]:
+    """Rows that no earlier file of the same kind holds with the same content in ``columns``, with their places."""
+
+    def content(row: Row) -> Row:
+        held = {name: bool(row[name]) if name in BOXES else row[name] for name in columns}
+        if "unit" in held:
+            held["unit"] = names.unit(row["unit"])
+        if held.get("pay_code"):
+            held["pay_code"] = row["pay_code"].lower()
+        return held
+
+    contents = [(row["file_no"], content(row)) for row in rows]
+    for place, (file_no, held) in enumerate(contents):
+        if not any(other_no < file_no and other == held for other_no, other in contents):
+            yield place, rows[place]
 
 
 def second_copies(rows: Sequence[Row]) -> set[int]:
@@ -271,13 +280,6 @@ def covered(row: Row, settings: Settings) -> tuple[date, date | None]:
     return row["completed_on"], min(ends, default=None)
 
 
-def months_later(day: date, months: int) -> date:
-    """The same day so many months on, or the last of that month where it is shorter."""
-    count = day.year * 12 + day.month - 1 + months
-    year, month = count // 12, count % 12 + 1
-    return date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
-
-
 def days_of(row: Row) -> tuple[date, date] | None:
     """First and last day of a row of hours, None where it names none."""
     if row["period_start"] is not None and row["period_end"] is not None:
@@ -291,13 +293,13 @@ def hours_that_count(files: Files, settings: Settings, names: UnitNames) -> Iter
     totals: dict[tuple[Any, ...], Fraction] = {}
     counting = []
     copies = second_copies(files.hours)
-    for place, row in enumerate(files.hours):
+    for place, row in new_rows(files.hours, WORK, names):
         days = days_of(row)
         if days is None or days[1] < days[0]:
             continue
         if row["pay_code"] is not None and row["pay_code"].lower() not in worked:
             continue
-        if place in copies or stands_earlier(row, files.hours, WORK):
+        if place in copies:
             continue
         who = (row["employee_id"], names.unit(row["unit"]), days)
         totals[who] = totals.get(who, Fraction(0)) + Fraction(row["hours"])
@@ -326,7 +328,7 @@ def parts_by_day(row: Row) -> Iterator[tuple[date, int]]:
 
 def case_counts(row: Row, files: Files, settings: Settings, names: UnitNames) -> bool:
     """Whether a case stands in the log, is of staff, has an outcome, and its unit has a row of hours."""
-    if row["row_status"] in ("struck_out", "void") or stands_earlier(row, files.incidents, CASE):
+    if row["row_status"] in ("struck_out", "void"):
         return False
     if row["version"] is not None:
         same = [r for r in files.incidents if r["case_number"] == row["case_number"]]
@@ -381,14 +383,6 @@ def series_of(row: Row) -> Iterator[str]:
         yield result
 
 
-def quarter(day: date, first_month: int) -> str:
-    """``2025-Q3``, or ``FY2026-Q1`` where years start later than January; such a year is named after its last day."""
-    number = (day.month - first_month) % 12 // 3 + 1
-    if first_month == 1:
-        return f"{day.year}-Q{number}"
-    return f"FY{day.year + (day.month >= first_month)}-Q{number}"
-
-
 def review_days(files: Files, settings: Settings) -> tuple[date, date]:
     """First and last day of the review, as stated or as the hours file allows. Raises ``NoReviewDays``."""
     dated = [days for row in files.hours if (days := days_of(row)) is not None]
@@ -398,21 +392,8 @@ def review_days(files: Files, settings: Settings) -> tuple[date, date]:
     hours_through = settings.hours_complete_through or min(latest, settings.as_of)
     log_through = settings.log_complete_through or hours_through
     last = settings.end or min(hours_through, log_through, settings.as_of)
-    first = settings.start or first_whole_quarter(earliest, settings)
+    month = settings.fiscal_year_start_month
+    first = settings.start or first_whole_quarter(earliest, month, settings.largest_gap_days)
     if first > last:
         raise NoReviewDays
     return first, last
-
-
-def first_whole_quarter(day: date, settings: Settings) -> date:
-    """First day of the quarter of ``day``, or of the next one if too many days are missing before it."""
-    month = settings.fiscal_year_start_month
-    start = day
-    while quarter(start - ONE_DAY, month) == quarter(day, month):
-        start -= ONE_DAY
-    if (day - start).days <= settings.largest_gap_days:
-        return start
-    following = day
-    while quarter(following, month) == quarter(day, month):
-        following += ONE_DAY
-    return following
