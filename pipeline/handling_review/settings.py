@@ -24,7 +24,16 @@ FILE_NAMES = (
 )
 REQUIRED_FILES = ("incidents", "hours", "training")
 SERIES = ("handling", "recordable", "dart", "days_away")
-DESIGNS = ("before_after",)
+DESIGNS = (
+    "strongest",
+    "before_after",
+    "negative_control",
+    "comparison",
+    "interrupted",
+    "adjusted",
+    "within_quarter",
+    "staggered",
+)
 DATE_ORDERS = ("iso", "mdy", "dmy", "serial", "serial1904")
 HOURS_AS = ("decimal", "hh:mm", "minutes", "days", "fte")
 PERSON_TYPES = ("employee", "agency", "contractor", "volunteer", "student", "client", "visitor", "other")
@@ -110,7 +119,7 @@ class Analysis:
     """The primary analysis, fixed before looking."""
 
     series: str = "handling"  # the injuries the programme is meant to prevent
-    design: str = "before_after"  # facility-wide, by each person's own training date, with washout
+    design: str = "strongest"  # a rule fixed beforehand: the strongest design that the hours can carry
     confidence: float = 0.95  # the usual level in the published evaluations
     target_reduction: float = 0.50  # the claim under test: programmes like this halve the rate
 

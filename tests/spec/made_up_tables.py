@@ -197,6 +197,39 @@ def _frames_about_files() -> dict[str, pd.DataFrame]:
     return {"accounting": accounting, "inputs": inputs, "findings": findings, "reconciliation": reconciliation}
 
 
+BAND_OF_PHASE = {"before": "before", "washout": "days 1-29", "never": "none", "unknown": "none"}
+
+
+def strata_of(person: pd.DataFrame) -> pd.DataFrame:
+    """The strata of a person-time table: trained hours 90 days on, agency hours where the phase is unknown."""
+    cells = ["quarter", "unit", "phase", "lapsed", "go_live_phase"]
+    wide = person.pivot_table(index=cells, columns="series", values="events", aggfunc="sum", fill_value=0)
+    hours = person[person["series"] == "handling"].groupby(cells)["hours"].sum()
+    table = wide.assign(hours=hours).reset_index()
+    late = table["lapsed"].astype(bool)
+    table["band"] = [
+        BAND_OF_PHASE.get(phase, "days 730 on" if is_late else "days 90-179")
+        for phase, is_late in zip(table["phase"], late, strict=True)
+    ]
+    return table.assign(
+        is_agency=table["phase"] == "unknown",
+        is_remedial=False,
+        first_handling=table["handling"],
+        handling_not_respiratory=table["handling"],
+        unclassified=0,
+    )
+
+
+def exposure() -> pd.DataFrame:
+    """Patient days of two units on either side of their start."""
+    rows = [
+        (quarter, unit, "before" if step < start else "after", "patient_days", 3_400.0 + 10 * step)
+        for unit, start in (("1N", 3), ("2N", 5))
+        for step, quarter in enumerate(QUARTERS)
+    ]
+    return pd.DataFrame(rows, columns=["quarter", "unit", "go_live_phase", "measure", "quantity"])
+
+
 def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None = None) -> dict[str, pd.DataFrame]:
     person = person_time(ratio, seed)
     gaps = missing or {}
@@ -242,6 +275,8 @@ def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None 
             columns=["naics", "ownership", "year", "case_type", "rate", "base_hours", "source"],
         ),
         **_frames_about_files(),
+        "strata": strata_of(person),
+        "exposure": exposure(),
     }
 
 
@@ -324,6 +359,8 @@ def drawn(table: str, *, gaps: dict[str, str] | None = None, **replaced: pd.Data
         "unclassified": base["unclassified"].iloc[:0],
         "training_people": base["training_people"].iloc[:0],
         "events_diary": base["events_diary"].iloc[:0],
+        "strata": strata_of(person),
+        "exposure": base["exposure"].iloc[:0],
     }
     return ResultTables.from_dict(base | replaced)
 

@@ -10,6 +10,7 @@ import pandas as pd
 from handling_review.evidence import (
     accounting,
     actions,
+    answer,
     before_after,
     numbers,
     rates,
@@ -48,6 +49,7 @@ class Review:
     program: Program
     rates: rates.RatesEvidence
     before_after: before_after.BeforeAfter
+    answer: answer.Answer
     training: training.TrainingEvidence
     units: units.UnitsEvidence
     accounting: accounting.AccountingEvidence
@@ -73,6 +75,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     rate = rates.gather(tables, program)
     complete = rate.complete()
     change = before_after.gather(tables, complete, program)
+    worked = answer.gather(tables, complete, change, program)
     coverage = training.gather(tables, complete, units.unit_names(tables), program)
     unit = units.gather(tables, complete, program)
     rows = accounting.gather(tables)
@@ -82,7 +85,12 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     candidates = actions.gather(actions.Basis(rate, change, coverage, unit, rows, mix))
     looks = numbers.count(
         "comparisons/review",
-        len(rate.comparisons) + len(change.contrasts) + len(change.variants) + _BOUNDS + len(unit.compared()),
+        len(rate.comparisons)
+        + len(change.contrasts)
+        + len(worked.sensitivity.rows)
+        + len(change.variants)
+        + _BOUNDS
+        + len(unit.compared()),
         "comparisons",
     )
     return Review(
@@ -90,6 +98,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         program=program,
         rates=rate,
         before_after=change,
+        answer=worked,
         training=coverage,
         units=unit,
         accounting=rows,
@@ -99,7 +108,9 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         actions=candidates,
         diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
-        numbers=numbers.published(rate, change, coverage, unit, rows, mix, published_rates, posted, candidates, looks),
+        numbers=numbers.published(
+            rate, change, worked, coverage, unit, rows, mix, published_rates, posted, candidates, looks
+        ),
     )
 
 

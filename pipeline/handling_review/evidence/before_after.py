@@ -79,7 +79,8 @@ class BeforeAfter:
     come from handling last. ``variants`` asks the primary question in other ways. ``turning`` and
     ``reach`` say what would change the answer and what these hours could have shown. ``held_against`` is the
     change of the primary series over that of the injuries not from handling. ``left_out_cases`` and
-    ``left_out_hours`` are those of incomplete quarters, which leave together.
+    ``left_out_hours`` are those of incomplete quarters, which leave together. ``trained_hours_last_quarter`` are the
+    hours after training of the latest complete quarter.
     """
 
     design: str
@@ -96,6 +97,7 @@ class BeforeAfter:
     target_ratio: Number
     left_out_cases: Number
     left_out_hours: Number
+    trained_hours_last_quarter: Number
 
     @property
     def primary(self) -> Contrast:
@@ -138,6 +140,7 @@ def gather(tables: ResultTables, quarters: tuple[str, ...], program: Program) ->
         for series in order
     )
     left_out = _sum(ever, primary) - _sum(by_phase, primary)
+    pace = _hours_last_quarter(table, quarters, primary)
     return BeforeAfter(
         design=DESIGN_LABEL,
         washout_days=program.training.washout_days,
@@ -148,11 +151,12 @@ def gather(tables: ResultTables, quarters: tuple[str, ...], program: Program) ->
         unclassified=_unclassified(tables, quarters, by_phase, program, counts_only),
         background=_background(table, tables),
         turning=turning_point(contrasts[0], program),
-        reach=reach(contrasts[0], _hours_last_quarter(table, quarters, primary), program),
+        reach=reach(contrasts[0], pace, program),
         held_against=against(contrasts[0], contrasts[-1], program) if primary == "handling" else None,
         target_ratio=numbers.ratio("setting/target_ratio", 1 - program.analysis.target_reduction),
         left_out_cases=numbers.count(f"cases/facility/incomplete-quarters/{primary}", left_out.events),
         left_out_hours=numbers.hours("hours/facility/incomplete-quarters", left_out.hours),
+        trained_hours_last_quarter=numbers.hours("hours/facility/latest-quarter/after", pace),
     )
 
 

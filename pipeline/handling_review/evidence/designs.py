@@ -25,22 +25,23 @@ from handling_review.evidence.panel import (
     Personal,
 )
 
+BY_PERSON: Mapping[str, Callable[[Personal, float], Designed]] = {
+    BEFORE_AFTER: designs_by_person.before_after,
+    CONTROL: designs_by_person.negative_control,
+    WITHIN: designs_by_person.within_quarter,
+}
+BY_UNIT: Mapping[str, Callable[[Panel, float], Designed]] = {
+    COMPARISON: designs_by_unit.comparison,
+    INTERRUPTED: designs_by_unit.interrupted,
+    ADJUSTED: designs_by_unit.adjusted,
+    STAGGERED: designs_by_unit.staggered,
+}
+
 
 def all_designs(panel: Panel, personal: Personal, confidence: float) -> dict[str, Designed]:
     """Every design by name; those that cannot be computed say why in ``reason``."""
-    by_person: dict[str, Callable[[Personal, float], Designed]] = {
-        BEFORE_AFTER: designs_by_person.before_after,
-        CONTROL: designs_by_person.negative_control,
-        WITHIN: designs_by_person.within_quarter,
-    }
-    by_unit: dict[str, Callable[[Panel, float], Designed]] = {
-        COMPARISON: designs_by_unit.comparison,
-        INTERRUPTED: designs_by_unit.interrupted,
-        ADJUSTED: designs_by_unit.adjusted,
-        STAGGERED: designs_by_unit.staggered,
-    }
-    found = {name: design(personal, confidence) for name, design in by_person.items()}
-    found |= {name: design(panel, confidence) for name, design in by_unit.items()}
+    found = {name: design(personal, confidence) for name, design in BY_PERSON.items()}
+    found |= {name: design(panel, confidence) for name, design in BY_UNIT.items()}
     return {name: found[name] for name in LADDER}
 
 

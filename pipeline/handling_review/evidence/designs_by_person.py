@@ -71,14 +71,18 @@ def within_quarter(personal: Personal, confidence: float) -> Designed:
     if not y1.sum() + y0.sum():
         return replace(blank, reason="no case fell in a quarter in which a unit has both kinds of hours")
     found = strata.common_ratio(y1, t1, y0, t0, confidence)
-    share = float((t1 + t0).sum() / (personal.hours1 + personal.hours0).sum())
+    smaller = float(min(t1.sum(), t0.sum()) / (personal.hours1 + personal.hours0).sum())
     checks = (
         Check(
             "People trained and not yet trained in one unit and quarter carry the same risk.",
             None,
             f"{both.sum()} unit-quarters have both; new staff, who are hurt more often, wait for their training there.",
         ),
-        Check("The quarters compared hold most of the hours.", share >= 0.5, f"They hold {share:.0%} of the hours."),
+        Check(
+            "Both kinds of hours are well filled there.",
+            smaller >= 0.1,
+            f"The smaller side holds {smaller:.0%} of all hours before and after.",
+        ),
         _alike(found.homogeneity_p),
     )
     overall = (total(personal.events1) + total(personal.events0)) / (total(personal.hours1) + total(personal.hours0))

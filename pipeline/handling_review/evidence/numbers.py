@@ -90,6 +90,18 @@ def years(key: str, value: float) -> Number:
     return _measure(key, value, "years", 1)
 
 
+def p_value(key: str, value: float) -> Number:
+    """A two-sided p-value, two decimals; below 0.01 three, and never nought."""
+    if value < 0.001:
+        return Number(key, float(value), "p-value", "under 0.001")
+    return _measure(key, value, "p-value", 3 if value < 0.01 else 2)
+
+
+def quantity(key: str, value: float, unit: str) -> Number:
+    """An amount of work other than hours (patient days, transfers), to the whole."""
+    return _measure(key, value, unit, 0)
+
+
 def numbers_in(thing: Any) -> Iterator[Number]:
     """Every ``Number`` inside nested result objects, in the order of their fields."""
     if isinstance(thing, Number):

@@ -66,6 +66,12 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "inputs": ("file", "name", "sha256", "rows", "bytes"),
     "reconciliation": ("year", "figure", "posted", "in_review", "set_aside", "is_whole_year"),
+    "strata": (
+        *("quarter", "unit", "phase", "band", "lapsed", "go_live_phase", "is_agency", "is_remedial", "hours"),
+        *("handling", "non_handling", "recordable", "dart", "days_away", "first_handling"),
+        *("handling_not_respiratory", "unclassified"),
+    ),
+    "exposure": ("quarter", "unit", "go_live_phase", "measure", "quantity"),
 }
 
 # Columns that point at one person. A frame that holds one never gets as far as a page.
@@ -100,6 +106,10 @@ class ResultTables:
     - ``inputs``: file, name, sha256, rows, bytes.
     - ``reconciliation``: year, figure (deaths, days_away_cases, restricted_cases, other_cases, hours), posted,
       in_review, set_aside (rows of that year that could not be used), is_whole_year.
+    - ``strata``: quarter, unit, phase, band (days since the first completion: "day 0", "days 1-29" ... ; "before",
+      "none"), lapsed, go_live_phase, is_agency, is_remedial (bool), hours, and cases: handling, non_handling,
+      recordable, dart, days_away, first_handling (the first of each person), handling_not_respiratory, unclassified.
+    - ``exposure``: quarter, unit, go_live_phase, measure (patient_days, transfers ...), quantity.
     """
 
     person_time: pd.DataFrame
@@ -115,6 +125,8 @@ class ResultTables:
     reference_rates: pd.DataFrame
     inputs: pd.DataFrame
     reconciliation: pd.DataFrame
+    strata: pd.DataFrame
+    exposure: pd.DataFrame
 
     @classmethod
     def from_dict(cls, frames: Mapping[str, pd.DataFrame]) -> ResultTables:

@@ -69,7 +69,7 @@ refresher_months = 24            # training lapses after two years without a ref
 
 [analysis]                       # fixed before anyone looked at the figures
 series = "handling"
-design = "before_after"
+design = "strongest"             # the strongest design that the hours can carry, by a fixed rule
 confidence = 0.95
 target_reduction = 0.5           # the claim under test: the rate halves
 
