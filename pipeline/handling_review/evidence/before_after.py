@@ -16,15 +16,6 @@ from handling_review.evidence.tally import COMPARISON_SERIES, PHASES, SERIES, Pe
 from handling_review.program import Program
 
 DESIGN_LABEL = "before and after, whole facility, with washout"
-DESIGN_LADDER = (
-    "counts only",
-    "before and after, one unit",
-    DESIGN_LABEL,
-    "the same, set beside injuries that training does not aim at",
-    "the same, set beside units without the program",
-    "interrupted time series",
-    "staggered start, compared within unit and calendar quarter",
-)
 # A yearly fall of 3 to 4 % with no program at all: all private industry, recordable cases, 5.0 in 2003 to
 # 2.3 in 2024 (BLS, Survey of Occupational Injuries and Illnesses) is 3.6 % a year.
 YEARLY_FALL = (0.03, 0.04)

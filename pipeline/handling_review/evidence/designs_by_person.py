@@ -97,5 +97,7 @@ def _sides(personal: Personal) -> tuple[float, float, float, float]:
 
 def _alike(p_value: float) -> Check:
     if math.isnan(p_value):
-        return Check("The ratio is the same in all quarters.", None, "Too few quarters with cases to tell.")
-    return Check("The ratio is the same in all quarters.", p_value >= 0.05, f"p = {p_value:.2f} that it is.")
+        return Check("No sign that the ratio differs between quarters.", None, "Too few quarters with cases to tell.")
+    return Check(
+        "No sign that the ratio differs between quarters.", p_value >= 0.05, f"Test of equal ratios: p = {p_value:.2f}."
+    )

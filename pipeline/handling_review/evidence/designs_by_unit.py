@@ -96,9 +96,9 @@ def interrupted(panel: Panel, confidence: float) -> Designed:
         Check("All units started together.", first == last, f"Starts are spread over {last - first + 1} quarters."),
         Check("Eight quarters or more lie on either side.", shortest >= 8, f"The shorter side has {shortest}."),
         Check(
-            "Neighbouring quarters vary on their own.",
+            "No sign that neighbouring quarters go together.",
             abs(fit.lag1_correlation) < 2 / math.sqrt(n),
-            f"Correlation of neighbours {fit.lag1_correlation:.2f}.",
+            f"Correlation of neighbours {_signed(fit.lag1_correlation)}.",
         ),
     )
     time = (np.arange(n) + 0.5) / 4
@@ -172,8 +172,7 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
             Check(
                 "Units started at different times, or some did not start.",
                 starts >= 2 or bool(panel.is_comparison.any()),
-                f"{starts} different quarters of start, {len(set(panel.unit[panel.is_comparison].tolist()))} "
-                "comparison units.",
+                f"Quarters of start: {starts}; comparison units: {len(set(panel.unit[panel.is_comparison].tolist()))}.",
             ),
             _parallel(panel, first) if panel.is_comparison.any() else _parallel_cohorts(panel),
         )
@@ -187,7 +186,7 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
             ),
         )
     spread = Check(
-        "Cases vary no more than chance.",
+        "No sign that cases vary more than by chance.",
         fit.dispersion <= 1.5,
         f"Spread over chance {fit.dispersion:.2f}, allowed for.",
     )
@@ -216,6 +215,10 @@ def _model_error(design: Array, hours: Array, events: float) -> float:
 
 def _by_quarter(panel: Panel, rows: Flags, values: Array, n: int) -> Array:
     return np.bincount(panel.quarter[rows], values[rows], n).astype(float)
+
+
+def _signed(value: float) -> str:
+    return f"{value:.2f}".replace("-", "\u2212")
 
 
 def _dummies(codes: Codes) -> Array:
@@ -255,7 +258,7 @@ def _parallel_cohorts(panel: Panel) -> Check:
 
 
 def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:
-    said = "The groups compared were moving alike before the start."
+    said = "No sign that the groups compared were moving apart before the start."
     rows = rows & (panel.hours > 0)
     quarters = panel.quarter[rows]
     cannot = Check(said, None, "Too few quarters or cases before the start to tell.")
@@ -277,5 +280,8 @@ def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:
     if not math.isfinite(found.estimate) or found.method != "quasi_poisson":
         return cannot
     yearly, low, high = (value ** (1 / span) for value in (found.estimate, found.lower, found.upper))
-    seen = f"Yearly change of one over the other {yearly:.2f} ({low:.2f} to {high:.2f}), p = {found.p_value:.2f}."
+    seen = (
+        f"Yearly change of the one over the other {yearly:.2f} ({low:.2f} to {high:.2f}); test of equal slopes: "
+        f"p = {found.p_value:.2f}."
+    )
     return Check(said, found.p_value >= 0.05, seen)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from handling_review.evidence import export_answer
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast, Estimate
 from handling_review.evidence.measure import Rate
@@ -30,6 +31,11 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "rates_by_unit_and_quarter": _rates_by_unit_and_quarter,
         "phases": _phases,
         "before_after": _contrasts,
+        "designs": export_answer.designs,
+        "assumptions": export_answer.assumptions,
+        "sensitivity": export_answer.sensitivity,
+        "time_since_training": export_answer.time_since_training,
+        "quarters_around_start": export_answer.quarters_around_start,
         "comparisons": _comparisons,
         "training_coverage": _coverage,
         "people": _people,
@@ -68,6 +74,12 @@ def _header(name: str, level: str) -> tuple[str, ...]:
         "rates_four_quarters": ("last_quarter", "period_start", "period_end", *complete, *rate),
         "rates_by_unit_and_quarter": ("unit", "quarter", "is_complete", *rate),
         "comparisons": ("question", "series", "compared", "with", *counts, *limits, "verdict"),
+        "assumptions": ("series", "design", "assumption", "met", "seen"),
+        "quarters_around_start": (
+            *("unit", "start", "quarter", "rate_per_200k_hours", "fitted_per_200k_hours"),
+            *("line_before_per_200k_hours", f"line_before_lower_{level}", f"line_before_upper_{level}"),
+            "no_fit_because",
+        ),
         "people": ("quarter", "people_with_hours", "people_trained", "people_lapsed"),
         "reporting_mix": (
             *("year", "complete_quarters", "hours_worked"),

@@ -115,7 +115,7 @@ def _by_definition(strata: Strata, ladder: Ladder, program: Program) -> Iterator
     by_start = strata.by_start(series)
     yield _row(
         "unit_start",
-        "By the unit's program start, everybody's hours",
+        "By the unit's start, everybody's hours",
         BEFORE_AFTER,
         _rung("unit_start", ladder, designs_by_person.before_after(by_start, level), program, by_start.years_apart),
     )
@@ -132,11 +132,11 @@ def _by_definition(strata: Strata, ladder: Ladder, program: Program) -> Iterator
     pandemic = frame["quarter"].astype(str).str[:4].isin(PANDEMIC_YEARS)
     variants: list[tuple[str, str, str, pd.DataFrame]] = [
         ("recordable", "All recordable injuries", "recordable", frame),
-        ("dart", "Only cases with days away, restricted or transferred", "dart", frame),
+        ("dart", "DART injuries only", "dart", frame),
         ("without_agency", "Without agency staff", series, frame[~frame["is_agency"].astype(bool)]),
         (
             "without_remedial",
-            "Without people trained within 30 days after an own injury",
+            "Without training that followed an own injury",
             series,
             frame[~frame["is_remedial"].astype(bool)],
         ),
@@ -214,7 +214,7 @@ def _by_exposure(strata: Strata, ladder: Ladder, tables: ResultTables, program: 
         years = strata.by_start(ladder.series).years_apart
         row = _row(
             name,
-            f"Per {word}, by the unit's program start",
+            f"Per {word}, by the unit's start",
             BEFORE_AFTER,
             _rung(name, ladder, item, program, years),
         )

@@ -46,12 +46,13 @@ class TimeBands:
     step: Estimate | None
     p_value: Number | None
     direction: str
-    refresher_months: int | None
+    refresher_months: Number | None
 
 
 def gather(strata: Strata, program: Program) -> TimeBands:
     """Bands of the primary series over the complete quarters. Agency hours without ids are in none of them."""
     series, frame = program.analysis.series, strata.frame
+    months = program.training.refresher_months
     is_lapsed = frame["lapsed"].astype(bool)
 
     def band(name: str, rows: object) -> Band:
@@ -78,5 +79,5 @@ def gather(strata: Strata, program: Program) -> TimeBands:
         step=step,
         p_value=p_value,
         direction=direction,
-        refresher_months=program.training.refresher_months,
+        refresher_months=None if months is None else numbers.count("setting/refresher_months", months, "months"),
     )

@@ -107,23 +107,48 @@ def _wrapped(name: str, width: int = 15, lines: int = 3) -> str:
     return "<br>".join(safe(line) for line in found)
 
 
+Row = tuple[str, Estimate | None, bool, str]  # label, ratio, few cases, text of the hover without the ratio
+
+
 def forest_picture(
     id: str, title: Sentence, items: Sequence[tuple[str, Contrast]], target: float | None = None
 ) -> Picture:
+    """Ratios of the rate after to the rate before, with their intervals, under each other."""
+    rows = [
+        (
+            label,
+            item.ratio,
+            item.verdict == "few_cases",
+            f"{safe(label)}<br>{item.now.events.shown} cases after, {item.then.events.shown} before",
+        )
+        for label, item in items
+    ]
+    return forest(
+        id,
+        title,
+        rows,
+        target,
+        axis="ratio of the rates, after ÷ before (log scale)",
+        description=say(
+            "Each row is one comparison: a dot for the ratio of the rate after to the rate before, a line for its "
+            "likely range. Left of the line at 1 the rate after is lower, right of it higher; hollow dots stand on "
+            "few cases. The table gives every number."
+        ),
+    )
+
+
+def forest(
+    id: str, title: Sentence, rows: Sequence[Row], target: float | None, *, axis: str, description: Sentence
+) -> Picture:
     """Ratios with their intervals under each other on a logarithmic scale, a line at no change."""
-    shown = [(label, item) for label, item in reversed(items) if _drawable(item.ratio)]
+    shown = [row for row in reversed(rows) if _drawable(row[1])]
     figure = go.Figure(layout={"template": TEMPLATE})
     low, high = 0.25, 2.0
-    for index, (label, item) in enumerate(shown):
-        assert item.ratio is not None
-        ends = [max(value_of(item.ratio.lower), 0.02), min(value_of(item.ratio.upper), 50.0)]
+    for index, (_, ratio, is_open, text) in enumerate(shown):
+        assert ratio is not None
+        ends = [max(value_of(ratio.lower), 0.02), min(value_of(ratio.upper), 50.0)]
         low, high = min(low, ends[0]), max(high, ends[1])
-        point = value_of(item.ratio.value)
-        is_open = item.verdict == "few_cases"
-        text = (
-            f"{safe(label)}<br>{item.now.events.shown} cases after, {item.then.events.shown} before"
-            f"<br>ratio {item.ratio.value.shown}, likely {item.ratio.lower.shown} to {item.ratio.upper.shown}"
-        )
+        point = value_of(ratio.value)
         figure.add_trace(
             go.Scatter(x=ends, y=[index, index], mode="lines", line={"color": ACCENT, "width": 2}, hoverinfo="skip")
         )
@@ -133,52 +158,58 @@ def forest_picture(
                     [point],
                     [index],
                     symbols="circle-open" if is_open else "circle",
-                    hovertext=[text],
+                    hovertext=[
+                        f"{text}<br>ratio {ratio.value.shown}, likely {ratio.lower.shown} to {ratio.upper.shown}"
+                    ],
                     hoverinfo="text",
                 )
             )
-    figure.add_vline(x=1, line={"color": INK, "width": 1.5})
-    figure.add_annotation(note("no change", x=0, y=1, yref="paper", yanchor="bottom", xanchor="center", color=INK))
-    if target is not None:
-        figure.add_vline(x=target, line={"color": WARNING, "width": 1.5, "dash": "dash"})
-        figure.add_annotation(
-            note(f"target {target:.2f}", x=math.log10(target), y=1, yref="paper", yanchor="bottom",
-                 xanchor="right", xshift=4, color=WARNING)
-        )  # fmt: skip
-    ticks = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20]
+    _forest_lines(figure, target)
+    ticks = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50]
     figure.update_xaxes(
         type="log",
         tickvals=ticks,
         ticktext=[f"{tick:g}" for tick in ticks],
         range=[math.log10(low * 0.85), math.log10(high * 1.15)],
         showgrid=True,
-        title={"text": "ratio of the rates, after ÷ before (log scale)", "standoff": 8},
+        title={"text": axis, "standoff": 8},
     )
     figure.update_layout(margin={"b": 64})
+    labels = [label for label, *_ in shown]
     figure.update_yaxes(
         tickvals=list(range(len(shown))),
-        ticktext=[safe(_short(label, 34)) for label, _ in shown],
+        ticktext=[safe(_short(label, 46)) for label in labels],
         range=[-0.6, len(shown) - 0.4],
         showgrid=False,
         tickfont={"size": 13, "color": INK},
     )
+    tall = 36 if len(shown) < 10 else 26
     return Picture(
         id=id,
         title=title,
-        description=say(
-            "Each row is one comparison: a dot for the ratio of the rate after to the rate before, a line for its "
-            "likely range. Left of the line at 1 the rate after is lower, right of it higher; hollow dots stand on "
-            "few cases. The table gives every number."
-        ),
+        description=description,
         figure=plain(figure),
         narrow={
-            "yaxis.ticktext": [_wrapped(label) for label, _ in shown],
+            "yaxis.ticktext": [_wrapped(label, 18) for label in labels],
             "yaxis.tickfont.size": 12,
-            "xaxis.title.text": "ratio, after ÷ before",
+            "xaxis.title.text": axis.split(" (")[0].replace("ratio of the rates", "ratio"),
+            "xaxis.tickvals": [tick for tick in ticks if tick in (0.02, 0.1, 0.5, 1, 2, 10, 50)],
+            "xaxis.ticktext": [f"{tick:g}" for tick in ticks if tick in (0.02, 0.1, 0.5, 1, 2, 10, 50)],
         },
-        height=140 + 36 * max(len(shown), 2),
+        height=140 + tall * max(len(shown), 2),
         narrow_height=140 + 52 * max(len(shown), 2),
     )
+
+
+def _forest_lines(figure: go.Figure, target: float | None) -> None:
+    figure.add_vline(x=1, line={"color": INK, "width": 1.5})
+    figure.add_annotation(note("no change", x=0, y=1, yref="paper", yanchor="bottom", xanchor="left", color=INK))
+    if target is not None:
+        figure.add_vline(x=target, line={"color": WARNING, "width": 1.5, "dash": "dash"})
+        figure.add_annotation(
+            note(f"target {target:.2f}", x=math.log10(target), y=1, yref="paper", yanchor="bottom",
+                 xanchor="right", xshift=4, color=WARNING)
+        )  # fmt: skip
 
 
 def _drawable(estimate: Estimate | None) -> bool:

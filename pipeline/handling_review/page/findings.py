@@ -2,36 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
-from handling_review.page import figures, figures_compare, tables, tables_data, words, words_change, words_data
-from handling_review.page.house import Picture
-from handling_review.page.sentence import NOTHING, Sentence, say
+from handling_review.page import figures, figures_compare, findings_answer, tables, tables_data, words, words_data
+from handling_review.page.counter import Counter, Finding, spoken
+from handling_review.page.sentence import say
 from handling_review.page.tables import Table
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words import SERIES_NAME
 
 _SHORT_NAME = 16  # longer unit names make the table too wide to stand next to its picture
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One numbered finding. ``says`` can be pasted in the minutes; ``how`` tells how it is known.
-
-    With ``beside`` the first table is narrow enough to stand next to the picture on a wide screen; ``folded``
-    tables open on request and in print.
-    """
-
-    number: int
-    id: str
-    title: str
-    says: tuple[Sentence, ...]
-    picture: Picture | None
-    beside: bool
-    tables: tuple[Table, ...]
-    folded: tuple[Table, ...]
-    how: tuple[Sentence, ...]
 
 
 @dataclass(frozen=True)
@@ -48,35 +28,9 @@ def _present(*items: Table | None) -> tuple[Table, ...]:
     return tuple(item for item in items if item is not None)
 
 
-def _spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
-    return tuple(sentence for sentence in sentences if sentence != NOTHING)
-
-
-class _Counter:
-    """Numbers the findings in the order they are written."""
-
-    def __init__(self) -> None:
-        self.last = 0
-
-    def finding(
-        self,
-        id: str,
-        title: str,
-        says: Sequence[Sentence],
-        picture: Picture | None,
-        shown: Sequence[Table],
-        how: Sequence[Sentence],
-        folded: Sequence[Table] = (),
-        *,
-        beside: bool = False,
-    ) -> Finding:
-        self.last += 1
-        return Finding(self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how))
-
-
 def parts(review: Review) -> tuple[Part, ...]:
     """The parts for the committee, the administrator and the nurse, findings numbered through."""
-    count = _Counter()
+    count = Counter()
     return (
         Part(
             "committee",
@@ -87,8 +41,8 @@ def parts(review: Review) -> tuple[Part, ...]:
         Part(
             "administrator",
             "For the administrator",
-            "Whether the rate changed with training, how sure that is, and what would change the answer.",
-            (_before_after(review, count), _other_ways(review, count)),
+            "Whether the program worked, how sure that is, and what would change the answer.",
+            findings_answer.findings(review, count),
         ),
         Part(
             "nurse",
@@ -99,12 +53,12 @@ def parts(review: Review) -> tuple[Part, ...]:
     )
 
 
-def _rates(review: Review, count: _Counter) -> Finding:
+def _rates(review: Review, count: Counter) -> Finding:
     series = review.series
     return count.finding(
         "rates",
         f"How often: {SERIES_NAME[series]}",
-        _spoken(
+        spoken(
             *words.where_we_stand(review.rates, series),
             words.incomplete_sentence(review.rates),
         ),
@@ -125,7 +79,7 @@ def _rates(review: Review, count: _Counter) -> Finding:
     )
 
 
-def _series(review: Review, count: _Counter) -> Finding:
+def _series(review: Review, count: Counter) -> Finding:
     recent = review.rates.recent
     says = [say("There are not yet four complete quarters in a row to set the kinds of injury side by side.")]
     if recent is not None:
@@ -134,7 +88,7 @@ def _series(review: Review, count: _Counter) -> Finding:
     return count.finding(
         "kinds",
         "How bad: all recordable, DART and days-away injuries",
-        _spoken(*says, words.reference_sentence(review.reference, recent)),
+        spoken(*says, words.reference_sentence(review.reference, recent)),
         figures.series_picture(review),
         _present(tables.series_table(review), tables_data.reference_table(review)),
         (
@@ -148,7 +102,7 @@ def _series(review: Review, count: _Counter) -> Finding:
     )
 
 
-def _units(review: Review, count: _Counter) -> Finding:
+def _units(review: Review, count: Counter) -> Finding:
     return count.finding(
         "units",
         "Where: units side by side",
@@ -168,7 +122,7 @@ def _units(review: Review, count: _Counter) -> Finding:
     )
 
 
-def _coverage(review: Review, count: _Counter) -> Finding:
+def _coverage(review: Review, count: Counter) -> Finding:
     training = review.training
     folded: tuple[Table, ...] = ()
     if training.units:
@@ -197,73 +151,7 @@ def _coverage(review: Review, count: _Counter) -> Finding:
     )
 
 
-def _before_after(review: Review, count: _Counter) -> Finding:
-    change = review.before_after
-    items = [(upper(SERIES_NAME[item.series]), item) for item in change.contrasts]
-    target = None if change.primary.ratio is None else float(change.target_ratio.value or 0)
-    return count.finding(
-        "before-after",
-        "Did it change with training?",
-        _spoken(
-            words_change.change_sentence(change.primary),
-            words_change.avoided_sentence(change.primary),
-            words_change.target_sentence(change),
-            words_change.reach_sentence(change),
-            words_change.turning_sentence(change),
-            words_change.comparison_series_sentence(change),
-            words_change.background_sentence(change),
-            words_change.diary_sentence(bool(review.diary)),
-        ),
-        figures_compare.forest_picture("change", words_change.change_title(change.primary), items, target),
-        (
-            tables.phases_table(review),
-            tables.contrasts_table("After training against before, by kind of injury", "Kind", items),
-        ),
-        (
-            say(f"Design: {change.design}. Each person's hours and cases are split at their own training date."),
-            say(
-                "The ratio and its range come from the cases and hours of the two phases compared. Staff with no "
-                "training on record, staff whose training is not known, and the washout are in neither."
-            ),
-            say(
-                "The hours before come only from staff who stayed long enough to be trained, and staff trained early "
-                "may differ from staff trained late. Much else changed in these years. The comparison shows what "
-                "happened along with the training, not what the training did."
-            ),
-        ),
-    )
-
-
-def _other_ways(review: Review, count: _Counter) -> Finding:
-    change, bounds = review.before_after, review.before_after.unclassified
-    items = [
-        (words_change.WAYS[item.name], item)
-        for item in (
-            change.primary,
-            *change.variants,
-            bounds.all_counted,
-            bounds.most_favourable,
-            bounds.least_favourable,
-        )
-    ]
-    if not (bounds.cases_before.value or bounds.cases_after.value):
-        items = items[:-3]
-    return count.finding(
-        "other-ways",
-        "The same question asked in other ways",
-        _spoken(words_change.variants_sentence(change), words_change.unclassified_sentence(bounds)),
-        figures_compare.forest_picture("variants", say("The main answer and the other ways of asking"), items),
-        (tables.contrasts_table("The main answer and the other ways of asking", "Question", items),),
-        (
-            say(
-                "The main answer was fixed in the program file before looking. The others are there to see whether it "
-                "hangs on one choice; none of them replaces it."
-            ),
-        ),
-    )
-
-
-def _reporting(review: Review, count: _Counter) -> Finding:
+def _reporting(review: Review, count: Counter) -> Finding:
     return count.finding(
         "reporting",
         "Is reporting holding up?",
@@ -280,7 +168,7 @@ def _reporting(review: Review, count: _Counter) -> Finding:
     )
 
 
-def _people(review: Review, count: _Counter) -> Finding:
+def _people(review: Review, count: Counter) -> Finding:
     return count.finding(
         "people",
         "Who is trained",
@@ -291,7 +179,7 @@ def _people(review: Review, count: _Counter) -> Finding:
     )
 
 
-def _quality(review: Review, count: _Counter) -> Finding:
+def _quality(review: Review, count: Counter) -> Finding:
     return count.finding(
         "quality",
         "Data to put right",

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
-from handling_review.page import words, words_change, words_data
+from handling_review.page import tables_answer, words, words_answer, words_change, words_data
+from handling_review.page.counter import spoken
 from handling_review.page.glyph import rate_scale
 from handling_review.page.sentence import NOTHING, Sentence
 from handling_review.page.tables import (
     RATE_COLUMNS,
     Column,
     Table,
-    contrasts_table,
     rate_cells,
     rate_notes,
 )
@@ -45,26 +45,12 @@ class Front:
 
 def front(review: Review) -> Front:
     """Page one of a review."""
-    change = review.before_after
     return Front(
-        main_analysis=f"{SERIES_NAME[review.series]}, {change.design} of {change.washout_days} days",
+        main_analysis=words_answer.main_analysis(review),
         stand=words.where_we_stand(review.rates, review.series),
         stand_table=_stand_table(review),
-        change=tuple(
-            sentence
-            for sentence in (
-                words_change.change_sentence(change.primary),
-                words_change.reach_sentence(change),
-                words_change.avoided_sentence(change.primary),
-                words_change.background_sentence(change),
-            )
-            if sentence != NOTHING
-        ),
-        change_table=contrasts_table(
-            f"After training against before ({change.design})",
-            "Kind",
-            [(upper(SERIES_NAME[item.series]), item) for item in (change.primary, change.comparison)],
-        ),
+        change=_change(review),
+        change_table=tables_answer.front_table(review),
         stands_out=(
             words.units_sentence(review.units),
             *words_data.nothing_or(words_data.coverage_in_short(review.training)),
@@ -74,6 +60,22 @@ def front(review: Review) -> Front:
         ),
         open=words_data.cannot_tell_yet(review),
         rows=words_data.accounting_sentence(review.accounting),
+    )
+
+
+def _change(review: Review) -> tuple[Sentence, ...]:
+    """The leading answer and how it was compared, then what plain before and after says beside it."""
+    change, answer = review.before_after, review.answer
+    lead = answer.ladder.lead
+    is_plain = answer.ladder.primary == "before_after"
+    needed = words_answer.still_needed_sentences(answer.power, lead)
+    return spoken(
+        words_answer.answer_sentence(lead),
+        words_answer.design_sentence(answer.ladder),
+        NOTHING if is_plain else words_change.plain_sentence(change.primary),
+        words_change.avoided_sentence(change.primary),
+        words_change.background_sentence(change) if is_plain else NOTHING,
+        *needed[: 2 if lead.verdict != "lower" else 0],
     )
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.before_after import DESIGN_LADDER
 from handling_review.page.sentence import Sentence, listed, say
 from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words_answer import main_analysis
 
 
 @dataclass(frozen=True)
@@ -164,8 +164,8 @@ def assumptions(review: Review) -> tuple[Sentence, ...]:
         say(f"The injury log is complete through {scope.log_complete_through} ({owner[scope.log_complete_stated]})."),
         say(f"The hours are complete through {scope.hours_complete_through} ({owner[scope.hours_complete_stated]})."),
         say(
-            f"The main analysis was fixed in the program file before looking: {SERIES_NAME[review.series]}, "
-            f"{change.design}, each person by their own training date. Everything else is there to test it."
+            f"The main analysis was fixed in the program file before looking (settings {scope.settings_hash[:12]}): "
+            f"{main_analysis(review)}. Everything else is there to test it."
         ),
         say(
             "Hours of a pay period that crosses a quarter's end or a training date are split by calendar days, as "
@@ -225,4 +225,5 @@ REFERENCES = (
 
 def ladder(review: Review) -> tuple[tuple[str, bool], ...]:
     """The ladder of designs, weakest first, and which one this review stands on."""
-    return tuple((upper(name), name == review.before_after.design) for name in DESIGN_LADDER)
+    found = review.answer.ladder
+    return tuple((upper(rung.label), rung.design == found.primary) for rung in found.rungs)

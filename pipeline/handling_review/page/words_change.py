@@ -15,15 +15,6 @@ from handling_review.evidence.contrast import (
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.words import SERIES_NAME, cases, upper
 
-WAYS = {
-    "before_after": "Main answer",
-    "training_current": "Only training that has not lapsed",
-    "unit_start": "By the unit's program start",
-    "unclassified_all": "Undecided cases all counted",
-    "unclassified_before_only": "Undecided counted before only",
-    "unclassified_after_only": "Undecided counted after only",
-}
-
 
 def change_sentence(item: Contrast) -> Sentence:
     """Did the rate change with training: lower, higher, cannot tell, few cases, no data, counts only."""
@@ -210,31 +201,6 @@ def turning_sentence(change: BeforeAfter) -> Sentence:
     return say(start, *before, "“lower” with ", *lower, " or fewer after training, and ", *ends)
 
 
-def reach_sentence(change: BeforeAfter) -> Sentence:
-    """For an answer that cannot tell: the smallest fall these hours could show, and what the target needs."""
-    found = change.reach
-    if found is None or change.primary.direction != CANNOT_TELL:
-        return NOTHING
-    if found.smallest_fall is None:
-        sentence = say("With these cases and hours not even a fall to nothing would usually be found.")
-    else:
-        sentence = say(
-            "With these cases and hours a fall of ", found.smallest_fall,
-            " or more would usually be found (four times in five); a smaller one would mostly be missed.",
-        )  # fmt: skip
-    if found.quarters_needed is None:
-        return sentence + say(
-            "No number of further quarters would be enough to find the target fall of ", found.target_fall,
-            ", because the time before training holds too few cases.",
-        )  # fmt: skip
-    if found.quarters_needed.value == 0:
-        return sentence
-    return sentence + say(
-        "Finding the target fall of ", found.target_fall, " takes about ",
-        *counted(found.quarters_needed, "more quarter", "more quarters"), " like the latest.",
-    )  # fmt: skip
-
-
 def diary_sentence(has_entries: bool) -> Sentence:
     """Where to read what else changed, or that nobody wrote it down."""
     if has_entries:
@@ -244,21 +210,12 @@ def diary_sentence(has_entries: bool) -> Sentence:
     )
 
 
-def variants_sentence(change: BeforeAfter) -> Sentence:
-    """Whether the question asked in other ways has the same answer."""
-    items = [
-        *change.variants,
-        change.unclassified.all_counted,
-        change.unclassified.most_favourable,
-        change.unclassified.least_favourable,
-    ]
-    shown = [item for item in items if item.ratio is not None]
-    if change.primary.ratio is None or not shown:
+def plain_sentence(item: Contrast) -> Sentence:
+    """What plain before and after says, in one line beside a stronger design."""
+    if item.ratio is None or item.ratio.value.value is None:
         return NOTHING
-    primary = change.primary.direction
-    differ = [item for item in shown if item.direction != primary]
-    word = {LOWER: "lower", HIGHER: "higher", CANNOT_TELL: "cannot tell"}
-    if not differ:
-        return say(f"Every other way of asking gives the same answer: {word[primary]}.")
-    others = "; ".join(f"{WAYS[item.name].lower()}: {word[item.direction]}" for item in differ)
-    return say(f"The main answer is: {word[primary]}. Other ways of asking differ ({others}), so read it with care.")
+    return say(
+        "Plain before and after, by each person's own training date, gives ", item.ratio.value, " (likely between ",
+        item.ratio.lower, " and ", item.ratio.upper, "): ", *counted(item.now.events, "case", "cases"), " after, ",
+        item.then.events, " before. A general fall would move it too.",
+    )  # fmt: skip

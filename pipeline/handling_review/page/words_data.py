@@ -9,7 +9,7 @@ from typing import Any
 from handling_review.evidence.accounting import AccountingEvidence
 from handling_review.evidence.actions import Candidate
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.contrast import CANNOT_TELL, FEW_CASES, NO_DATA
+from handling_review.evidence.contrast import CANNOT_TELL
 from handling_review.evidence.reconciliation import Reconciliation
 from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.training import TrainingEvidence
@@ -245,17 +245,15 @@ def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
     gaps = [span.quarter for span in review.rates.quarters if not span.is_complete]
     if gaps:
         found.append(say(f"{listed(tuple(gaps))}: no rate until the missing days are in."))
-    primary = review.before_after.primary
-    if primary.verdict in (CANNOT_TELL, FEW_CASES) and primary.direction == CANNOT_TELL:
-        found.append(say("Whether the rate changed with training: the numbers of cases are still too small."))
-    if primary.verdict == NO_DATA:
-        found.append(say("Whether the rate changed with training: one of the two periods has no hours yet."))
+    lead = review.answer.ladder.lead
+    if lead.ratio is None:
+        found.append(say(f"Whether the program changed the rate: {lead.reason}."))
+    elif lead.verdict == CANNOT_TELL or lead.few:
+        found.append(say("Whether the program changed the rate: the numbers of cases are still too small."))
     few = tuple(row.name for row in review.units.rows if row.overall.reliability == "few")
     if few:
         found.append(say(f"Too few cases for a rate of its own: {listed(few)}."))
-    found.append(
-        say("Whether the program is the reason for any change: a before and after comparison cannot show that.")
-    )
+    found.append(say("Whether the program is the reason for any change: no comparison of this kind can prove that."))
     return tuple(found)
 
 

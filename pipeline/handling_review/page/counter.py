@@ -1,0 +1,57 @@
+"""What a numbered finding is, and the counter that numbers them through the parts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from handling_review.page.house import Picture
+from handling_review.page.sentence import NOTHING, Sentence
+from handling_review.page.tables import Table
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One numbered finding. ``says`` can be pasted in the minutes; ``how`` tells how it is known.
+
+    With ``beside`` the first table is narrow enough to stand next to the picture on a wide screen; ``folded``
+    tables open on request and in print.
+    """
+
+    number: int
+    id: str
+    title: str
+    says: tuple[Sentence, ...]
+    picture: Picture | None
+    beside: bool
+    tables: tuple[Table, ...]
+    folded: tuple[Table, ...]
+    how: tuple[Sentence, ...]
+
+
+def spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
+    """The sentences that say something."""
+    return tuple(sentence for sentence in sentences if sentence != NOTHING)
+
+
+class Counter:
+    """Numbers the findings in the order they are written."""
+
+    def __init__(self) -> None:
+        self.last = 0
+
+    def finding(
+        self,
+        id: str,
+        title: str,
+        says: Sequence[Sentence],
+        picture: Picture | None,
+        shown: Sequence[Table],
+        how: Sequence[Sentence],
+        folded: Sequence[Table] = (),
+        *,
+        beside: bool = False,
+    ) -> Finding:
+        """The next finding."""
+        self.last += 1
+        return Finding(self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how))

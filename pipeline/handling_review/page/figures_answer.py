@@ -1,0 +1,136 @@
+"""Pictures of the answer: designs and other ways of asking as a forest, and the quarters with the line before."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
+from handling_review.evidence.ladder import Rung
+from handling_review.evidence.numbers import Number
+from handling_review.evidence.unit_series import StartSeries
+from handling_review.page.figures_compare import forest
+from handling_review.page.house import (
+    ACCENT,
+    INK,
+    NEUTRAL,
+    TEMPLATE,
+    WARNING,
+    Picture,
+    dots,
+    note,
+    plain,
+    safe,
+    value_of,
+)
+from handling_review.page.sentence import Sentence, say
+from handling_review.page.words_answer import series_title
+
+
+def rungs_picture(id: str, title: Sentence, items: Sequence[tuple[str, Rung]], target: float | None = None) -> Picture:
+    """Ratios with their ranges under each other, the main answer on top."""
+    rows = [
+        (
+            label,
+            rung.ratio,
+            rung.few,
+            f"{safe(label)}<br>{rung.now_events.shown} cases with the program, {rung.then_events.shown} without",
+        )
+        for label, rung in items
+    ]
+    return forest(
+        id,
+        title,
+        rows,
+        target,
+        axis="ratio of the rates, with ÷ without the program (log scale)",
+        description=say(
+            "Each row is one way of comparing: a dot for the ratio of the rate with the program to the rate without, a "
+            "line for its likely range. Left of the line at 1 the rate with the program is lower, right of it higher; "
+            "hollow dots stand on few cases. The table gives every number."
+        ),
+    )
+
+
+def series_picture(series: StartSeries) -> Picture:
+    """Rates by quarter with the fitted line, and the line before carried on with its band."""
+    figure = go.Figure(layout={"template": TEMPLATE})
+    points = series.points
+    places = list(range(len(points)))
+
+    def lines(numbers: Sequence[Number | None], **look: object) -> None:
+        shown = [
+            (i, value_of(n)) for i, n in zip(places, numbers, strict=True) if n is not None and n.value is not None
+        ]
+        if shown:
+            figure.add_trace(
+                go.Scatter(x=[i for i, _ in shown], y=[v for _, v in shown], mode="lines", hoverinfo="skip", **look)
+            )
+
+    top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0])
+    band = [
+        (i, value_of(p.lower), min(value_of(p.upper), 4 * top))
+        for i, p in zip(places, points, strict=True)
+        if p.lower is not None and p.upper is not None
+    ]
+    if band:
+        figure.add_trace(
+            go.Scatter(
+                x=[i for i, _, _ in band] + [i for i, _, _ in reversed(band)],
+                y=[high for _, _, high in band] + [low for _, low, _ in reversed(band)],
+                fill="toself",
+                fillcolor="rgba(86,98,109,0.18)",
+                line={"width": 0},
+                mode="lines",
+                hoverinfo="skip",
+            )
+        )
+    lines([p.had_nothing_changed for p in points], line={"color": NEUTRAL, "width": 2, "dash": "dash"})
+    start = next((i for i, p in enumerate(points) if p.quarter == series.start), len(points))
+    lines([p.fitted if i < start else None for i, p in enumerate(points)], line={"color": ACCENT, "width": 2})
+    lines([p.fitted if i >= start else None for i, p in enumerate(points)], line={"color": ACCENT, "width": 2})
+    seen = [(i, p) for i, p in enumerate(points) if p.seen is not None]
+    figure.add_trace(
+        dots(
+            [i for i, _ in seen],
+            [value_of(p.seen) for _, p in seen],
+            hovertext=[f"{safe(p.quarter)}<br>rate {p.seen.shown}" for _, p in seen if p.seen is not None],
+            hoverinfo="text",
+        )
+    )
+    if 0 < start < len(points):
+        figure.add_vline(x=start - 0.5, line={"color": WARNING, "width": 1.5, "dash": "dot"})
+        figure.add_annotation(
+            note("start", x=start - 0.5, y=1, yref="paper", yanchor="bottom", xanchor="center", color=WARNING)
+        )
+    if band:
+        figure.add_annotation(
+            note(
+                "dashed: had the line before gone on; grey: its likely range",
+                x=len(points) - 0.4,
+                y=1,
+                yref="paper",
+                xanchor="right",
+                yanchor="bottom",
+                color=INK,
+            )
+        )
+    every = max(1, math.ceil(len(points) / 8))
+    figure.update_xaxes(
+        tickvals=places[::every], ticktext=[safe(p.quarter) for p in points][::every], range=[-0.6, len(points) - 0.4]
+    )
+    figure.update_yaxes(rangemode="tozero", title={"text": "cases per 200,000 hours", "standoff": 8})
+    return Picture(
+        id="around-start",
+        title=series_title(series),
+        description=say(
+            "Dots are the rates by quarter of all units with the program. A solid line is fitted before and after the "
+            "start, which a dotted rule marks. The dashed line is the line before carried on, with its likely range as "
+            "a grey band. The table gives every number."
+        ),
+        figure=plain(figure),
+        narrow={"annotations": []},
+        height=340,
+        narrow_height=320,
+    )

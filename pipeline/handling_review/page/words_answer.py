@@ -1,0 +1,384 @@
+"""Sentences about whether the program worked: the leading design, other ways of asking, what is still needed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from handling_review.evidence.answer import Answer
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.before_after import YEARLY_FALL
+from handling_review.evidence.chance_fall import ChanceFall
+from handling_review.evidence.contrast import CANNOT_TELL, HIGHER, LOWER
+from handling_review.evidence.ladder import NO_RATIO, Ladder, Rung
+from handling_review.evidence.panel import (
+    ADJUSTED,
+    BEFORE_AFTER,
+    COMPARISON,
+    CONTROL,
+    INTERRUPTED,
+    STAGGERED,
+    TREND_PROOF,
+    WITHIN,
+)
+from handling_review.evidence.power_left import PowerLeft
+from handling_review.evidence.time_bands import TimeBands
+from handling_review.evidence.unit_series import StartSeries
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.words import SERIES_NAME, upper
+
+SHORT = {
+    BEFORE_AFTER: "Before and after training",
+    CONTROL: "Before and after, against other injuries",
+    COMPARISON: "Against comparison units",
+    INTERRUPTED: "Step in the quarterly series",
+    ADJUSTED: "Started or not, allowing for a yearly change",
+    WITHIN: "Trained or not yet, same unit and quarter",
+    STAGGERED: "Started or not yet, same quarter",
+}
+# What the two sides of a design are called: with the program, without it.
+SIDES = {
+    BEFORE_AFTER: ("after training", "before training"),
+    CONTROL: ("after training", "before training"),
+    WITHIN: ("after training", "before training, in the same units and quarters"),
+    COMPARISON: ("after the starts", "before them"),
+    INTERRUPTED: ("from the start on", "before it"),
+    ADJUSTED: ("in units that had started", "in units that had not"),
+    STAGGERED: ("in units that had started", "in units that had not"),
+}
+HELD = {  # how the design sets the two sides against each other
+    BEFORE_AFTER: "The rate after was ",
+    CONTROL: "Set against the change in other injuries, the rate after was ",
+    WITHIN: "Compared only inside the same unit and quarter, the rate after was ",
+    COMPARISON: "Set against the change in the comparison units, the rate with the program was ",
+    INTERRUPTED: "At the start the rate was ",
+    ADJUSTED: "Allowing for the unit and a steady yearly change, the rate with the program was ",
+    STAGGERED: "Each unit held against itself and the others in the same quarter, the rate with the program was ",
+}
+WORD = {LOWER: "lower", HIGHER: "higher", CANNOT_TELL: "cannot tell", NO_RATIO: "no ratio"}
+
+
+def answer_sentence(rung: Rung) -> Sentence:
+    """The answer of one design: lower, higher, cannot tell, too few cases, or why there is none."""
+    name = SERIES_NAME[rung.series]
+    if rung.ratio is None or rung.ratio.value.value is None:
+        return say(f"There is no answer for {name} from the comparison fixed for this review: {rung.reason}.")
+    with_it, without = SIDES[rung.design]
+    counts = (
+        *counted(rung.now_events, "case", "cases"),
+        " in ",
+        rung.now_hours,
+        f" hours {with_it}, against ",
+        *counted(rung.then_events, "case", "cases"),
+        " in ",
+        rung.then_hours,
+        f" hours {without}",
+    )
+    other = {INTERRUPTED: "what the line before led to expect", BEFORE_AFTER: "the rate before"}
+    ratio = say(
+        HELD[rung.design],
+        rung.ratio.value,
+        f" times {other.get(rung.design, 'the rate without it')} (likely between ",
+        rung.ratio.lower,
+        " and ",
+        rung.ratio.upper,
+        ").",
+    )
+    if rung.few:
+        return say(f"{upper(name)}: ", *counts, ". That is too few cases for a firm comparison.") + ratio
+    if rung.verdict == CANNOT_TELL:
+        return (
+            say(f"These data cannot tell whether the program changed the rate of {name}: ", *counts, ".")
+            + ratio
+            + _why_not(rung)
+        )
+    side = "lower" if rung.verdict == LOWER else "higher"
+    return say(f"The rate of {name} was {side} with the program than without it: ", *counts, ".") + ratio
+
+
+def _why_not(rung: Rung) -> Sentence:
+    assert rung.ratio is not None
+    high = rung.ratio.upper.value
+    if high is not None and round(high, 2) < 1:
+        return say(
+            "That is a fall, but a general fall of ",
+            f"{100 * YEARLY_FALL[1]:g}% a year would by itself give a ratio of ",
+            rung.must_fall_below,
+            ", and this comparison cannot tell the two apart.",
+        )
+    return say("That range takes in both a fall and a rise.")
+
+
+def answer_title(rung: Rung) -> Sentence:
+    """The answer as the title of a picture."""
+    name = upper(SERIES_NAME[rung.series])
+    if rung.ratio is None or rung.ratio.value.value is None:
+        return say(f"{name}: no comparison possible yet")
+    if rung.few:
+        return say(f"{name}: too few cases to tell")
+    if rung.verdict == CANNOT_TELL:
+        return say(f"{name}: cannot tell whether the program changed the rate (ratio ", rung.ratio.value, ")")
+    return say(f"{name}: {rung.verdict} with the program, ", rung.ratio.value, " times the rate without it")
+
+
+def design_sentence(ladder: Ladder) -> Sentence:
+    """How the leading design was chosen, and how often it is wrong when nothing has changed."""
+    lead = ladder.lead
+    if ladder.fixed_as == "strongest":
+        chosen = say(
+            f"How it was compared: {lead.label}. A rule fixed beforehand picked this way; it reads hours and numbers "
+            "of cases, never on which side they fell."
+        )
+    else:
+        chosen = say(f"How it was compared: {lead.label}, as the program file fixed beforehand.")
+    if ladder.primary not in TREND_PROOF:
+        chosen = chosen + say(
+            "No comparison that a change common to all units cannot fool was possible."
+            if ladder.fixed_as == "strongest"
+            else "A change common to all units can fool it."
+        )
+    study = ladder.performance
+    if study is None:
+        return chosen
+    return chosen + say(
+        "On made-up facilities where rates fell everywhere and the program did nothing, this way of comparing said "
+        "“lower” in ",
+        study.trend_false_lower,
+        " of ",
+        study.facilities,
+        ".",
+    )
+
+
+def agreement_sentence(answer: Answer) -> Sentence:
+    """Whether the other ways of asking agree with the main one."""
+    found, main = answer.sensitivity.agreement, answer.sensitivity.main.rung
+    if found is None or not found.with_answer.value:
+        return say("The main comparison has no ratio, so there is nothing for the other ways of asking to agree with.")
+    every = found.same_side.value == found.with_answer.value
+    assert main.ratio is not None
+    side = "below" if (main.ratio.value.value or 0) < 1 else "above"
+    start = (
+        say("All ", found.with_answer, f" other ways of asking that give a ratio put it {side} 1, as the main one does")
+        if every
+        else say(
+            "Of ",
+            found.with_answer,
+            " other ways of asking that give a ratio, ",
+            found.same_side,
+            f" put it {side} 1, as the main one does",
+        )
+    )
+    return start + say(
+        "(from ",
+        found.lowest,
+        " to ",
+        found.highest,
+        "): ",
+        found.lower,
+        " say lower, ",
+        found.higher,
+        " say higher, ",
+        found.cannot_tell,
+        " cannot tell.",
+    )
+
+
+def agreement_word(answer: Answer) -> Sentence:
+    """One short line for the minutes: do the rows agree?"""
+    found, main = answer.sensitivity.agreement, answer.sensitivity.main.rung
+    if found is None or main.ratio is None:
+        return NOTHING
+    opposite = found.higher if main.verdict == LOWER else found.lower if main.verdict == HIGHER else None
+    if opposite is not None and opposite.value:
+        return say("Some of them say the opposite: read the main answer with care.")
+    if main.verdict == CANNOT_TELL and (found.lower.value or found.higher.value):
+        return say("Where one of them says more than the main one, it is a hint, not an answer.")
+    return say("None of them says the opposite.")
+
+
+def still_needed_sentences(power: PowerLeft, lead: Rung) -> tuple[Sentence, ...]:
+    """For an answer that cannot tell: what could have been shown, what is needed, and by when."""
+    found: list[Sentence] = []
+    if power.smallest_fall is not None and lead.verdict == CANNOT_TELL:
+        found.append(
+            say(
+                "With these hours and cases a fall of ",
+                power.smallest_fall,
+                " or more would usually be found (four times in five); a smaller one would mostly be missed.",
+            )
+        )
+    if lead.verdict in (CANNOT_TELL, NO_RATIO):
+        found.append(_needed(power))
+    if power.chance_target_met is not None:
+        found.append(
+            say(
+                "Taken at face value, the counts before and after training give a chance of ",
+                power.chance_target_met,
+                " that the true fall is ",
+                power.target,
+                " or more; it makes no allowance for anything else that changed.",
+            )
+        )
+    return tuple(found)
+
+
+def _needed(power: PowerLeft) -> Sentence:
+    if power.detectable_in == "now":
+        return say(
+            "For a plain before and after comparison there are hours enough to find a fall of ",
+            power.target,
+            "; what is missing is hours that tell the program apart from everything else.",
+        )
+    if power.hours_still_needed is None or power.cases_expected is None or power.quarters_still_needed is None:
+        return say(
+            "No number of further quarters would be enough for before and after to find a fall of ",
+            power.target,
+            ": the time before training holds too few cases. With equal hours on both sides about ",
+            power.cases_before_wanted,
+            " cases before are wanted.",
+        )
+    by = f", which is {power.detectable_in} at the present pace" if power.detectable_in else ""
+    return say(
+        "To find a fall of ",
+        power.target,
+        ", before and after would need about ",
+        power.hours_still_needed,
+        " more trained hours, with about ",
+        power.cases_expected,
+        " cases if the fall is there: ",
+        *counted(power.quarters_still_needed, "more quarter", "more quarters"),
+        f" like the latest{by}.",
+    )
+
+
+def bounds_sentence(review: Review) -> Sentence:
+    """The headline with every unusable or undecided case counted for and against."""
+    found = review.answer.bounds
+    if found.most_favourable is None or found.least_favourable is None:
+        return NOTHING
+    if not (found.set_aside.value or found.unclassified.value):
+        return say("No case was set aside or left undecided, so the data leave no further room.")
+    return say(
+        "If the ",
+        *counted(found.set_aside, "row", "rows"),
+        " of the log that could not be used and the ",
+        *counted(found.unclassified, "case", "cases"),
+        " that could not be classified are all counted for the program, before and after gives ",
+        found.most_favourable.value,
+        "; all against it, ",
+        found.least_favourable.value,
+        " (likely up to ",
+        found.least_favourable.upper,
+        ").",
+    )
+
+
+def chance_sentence(chance: ChanceFall, names: Mapping[str, str]) -> Sentence:
+    """What units chosen after a bad spell would have gained by chance alone; ``names`` of units by their code."""
+    early = listed(tuple(names.get(unit, unit) for unit in chance.early_units))
+    if chance.early is None or chance.rest is None or chance.expected_ratio is None:
+        return (
+            NOTHING
+            if not chance.reason
+            else say(f"Whether units were chosen after a bad spell cannot be looked at: {chance.reason}.")
+        )
+    start = say(
+        f"The units that started first ({early}) had ",
+        *counted(chance.early.events, "case", "cases"),
+        " in ",
+        chance.early.hours,
+        " hours in the quarters before the first start; the others had ",
+        chance.rest.events,
+        " in ",
+        chance.rest.hours,
+        ".",
+    )
+    if not chance.is_bad_spell:
+        return start + say("They were not the worse ones, so no fall is to be expected from chance alone.")
+    text = start + say(
+        "Units picked after a bad spell fall back by chance: with no program at all their rate would be expected at ",
+        chance.expected_ratio,
+        " times that spell.",
+    )
+    if chance.observed_ratio is None:
+        return text
+    return text + say("After they started it was ", chance.observed_ratio, " times.")
+
+
+def bands_sentence(bands: TimeBands) -> Sentence:
+    """The trend with time since training, and what it says of the refresher interval."""
+    rule = (
+        say("The refresher interval of ", bands.refresher_months, " months")
+        if bands.refresher_months is not None
+        else say("A refresher interval, of which the program file names none,")
+    )
+    if bands.step is None or bands.step.value.value is None:
+        return (
+            say("There are too few hours or cases after training for a trend.")
+            + rule
+            + say("cannot be judged from them.")
+        )
+    numbers = say(
+        "From one band of time since training to the next the rate changes by a ratio of ",
+        bands.step.value,
+        " (likely between ",
+        bands.step.lower,
+        " and ",
+        bands.step.upper,
+        ").",
+    )
+    if bands.direction == HIGHER:
+        return (
+            numbers + say("The rate rises as training ages.") + rule + say("may be too long; see the table for where.")
+        )
+    if bands.direction == LOWER:
+        falls = say("The rate goes on falling as training ages.")
+        return numbers + falls + rule + say("is not called into question by it.")
+    cannot = say("These data cannot tell whether the effect wears off.")
+    return numbers + cannot + rule + say("can neither be backed nor faulted.")
+
+
+def series_sentence(series: StartSeries) -> Sentence:
+    """The step at the start of the units with the program, and the yearly change on either side."""
+    if series.level is None or series.before_per_year is None or series.slope is None or series.newey_west is None:
+        return say(f"No line is fitted through the quarters: {series.reason}.")
+    return say(
+        f"Taking {series.start} as the start (the first quarter in which half of the hours are in units that have "
+        "begun), the rate stepped to ",
+        series.level.value,
+        " times the line before (likely between ",
+        series.level.lower,
+        " and ",
+        series.level.upper,
+        "; allowing for neighbouring quarters to be alike, ",
+        series.newey_west.lower,
+        " to ",
+        series.newey_west.upper,
+        "). Before, it changed by a ratio of ",
+        series.before_per_year.value,
+        " a year; after, that yearly ratio was multiplied by ",
+        series.slope.value,
+        ".",
+    )
+
+
+def series_title(series: StartSeries) -> Sentence:
+    """The step as the title of the picture."""
+    if series.level is None:
+        return say("Rate by quarter; too little for a line before and after")
+    return say("At the start the rate stepped to ", series.level.value, " times the line before")
+
+
+def checks_text(rung: Rung) -> str:
+    """The assumptions of a design with what the data say of them, as one cell."""
+    if rung.reason:
+        return f"Not possible: {rung.reason}."
+    words = {True: "Holds", False: "Does not hold", None: "Cannot be checked"}
+    return " ".join(f"{words[check.met]}: {check.assumption} {check.seen}" for check in rung.checks)
+
+
+def main_analysis(review: Review) -> str:
+    """The primary analysis as the program file fixed it, in short."""
+    ladder = review.answer.ladder
+    rule = "strongest possible design, here: " if ladder.fixed_as == "strongest" else ""
+    return f"{SERIES_NAME[ladder.series]}; {rule}{SHORT[ladder.primary].lower()}"
