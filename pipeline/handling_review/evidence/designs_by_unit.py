@@ -90,10 +90,10 @@ def interrupted(panel: Panel, confidence: float) -> Designed:
     fit = series.interrupted(events, hours, start, 4, harmonics=0, confidence=confidence)
     if math.isnan(fit.level.estimate):
         return replace(blank, reason="no line could be fitted")
-    first, last = _roll_out(panel)
+    starts = set(_starts(panel).values())
     shortest = int(min((hours[before] > 0).sum(), (hours[after] > 0).sum()))
     checks = (
-        Check("All units started together.", first == last, f"Starts are spread over {last - first + 1} quarters."),
+        Check("All units started together.", len(starts) == 1, f"Quarters of start: {len(starts)}."),
         Check("Eight quarters or more lie on either side.", shortest >= 8, f"The shorter side has {shortest}."),
         Check(
             "No sign that neighbouring quarters go together.",
@@ -236,12 +236,12 @@ def _starts(panel: Panel) -> dict[int, int]:
 
 
 def _roll_out(panel: Panel) -> tuple[int, int]:
-    """First quarter in which a unit starts, and the last in which one does (with the rest of that quarter)."""
+    """First quarter in which a unit starts, and the last in which one has not wholly started."""
     begun = ~panel.is_comparison & (panel.state != NOT_STARTED)
     waiting = ~panel.is_comparison & (panel.state != STARTED)
     first = int(panel.quarter[begun].min()) if begun.any() else int(panel.quarter.max(initial=0)) + 1
     last = int(panel.quarter[waiting].max()) if waiting.any() else -1
-    return first, max(first, last)
+    return first, last
 
 
 def _parallel(panel: Panel, first: int) -> Check:

@@ -16,15 +16,16 @@ from handling_review.evidence.numbers import Number
 class Performance:
     """One design over the scenarios of the study in which the program did nothing.
 
-    ``worst_false_lower`` is the largest share of facilities in which it said "lower" although nothing had changed but
-    what the scenario names; ``scenario`` is that one's name. ``trend_false_lower`` is the same for rates that fall
-    everywhere without any program.
+    ``trend_false_lower`` is the largest share of facilities in which it said "lower" while rates fell everywhere and
+    the program did nothing; ``chance_false_lower`` the same where the worst units started first and nothing changed at
+    all. ``worst_false_lower`` is the largest over all such scenarios, ``worst_scenario`` the name of that one.
     """
 
     design: str
     facilities: Number
     trend_false_lower: Number
     trend_scenario: str
+    chance_false_lower: Number
     worst_false_lower: Number
     worst_scenario: str
 
@@ -37,17 +38,19 @@ def rows() -> tuple[dict[str, str], ...]:
 
 def performance(design: str) -> Performance | None:
     """How a design did where the program did nothing; ``None`` where the study does not hold it."""
-    idle = [row for row in rows() if row["design"] == design and float(row["true_ratio"]) == 1]
+    idle = [row for row in rows() if row["design"] == design and float(row["effect"]) == 1]
     if not idle:
         return None
     falling = [row for row in idle if float(row["yearly_change"]) < 0]
     worst_fall = max(falling or idle, key=lambda row: float(row["says_lower"]))
+    worst_first = next((row for row in idle if "worst units first" in row["scenario"]), worst_fall)
     worst = max(idle, key=lambda row: float(row["says_lower"]))
     return Performance(
         design=design,
         facilities=numbers.count("study/facilities", int(worst["facilities"]), "facilities"),
         trend_false_lower=numbers.share(f"study/trend_false_lower/{design}", float(worst_fall["says_lower"])),
         trend_scenario=worst_fall["scenario"],
+        chance_false_lower=numbers.share(f"study/chance_false_lower/{design}", float(worst_first["says_lower"])),
         worst_false_lower=numbers.share(f"study/worst_false_lower/{design}", float(worst["says_lower"])),
         worst_scenario=worst["scenario"],
     )

@@ -32,6 +32,7 @@ def _did_it_work(review: Review, count: Counter) -> Finding:
         spoken(
             words_answer.answer_sentence(ladder.lead),
             words_answer.design_sentence(ladder),
+            words_answer.bad_spell_sentence(answer),
             words_answer.agreement_sentence(answer) + words_answer.agreement_word(answer),
             *words_answer.still_needed_sentences(answer.power, ladder.lead),
         ),

@@ -72,6 +72,7 @@ def _change(review: Review) -> tuple[Sentence, ...]:
     return spoken(
         words_answer.answer_sentence(lead),
         words_answer.design_sentence(answer.ladder),
+        words_answer.bad_spell_sentence(answer),
         NOTHING if is_plain else words_change.plain_sentence(change.primary),
         words_change.avoided_sentence(change.primary),
         words_change.background_sentence(change) if is_plain else NOTHING,

@@ -149,6 +149,19 @@ def design_sentence(ladder: Ladder) -> Sentence:
     )
 
 
+def bad_spell_sentence(answer: Answer) -> Sentence:
+    """A caution where the units that started first had the higher rate before: chance alone makes them fall."""
+    study, chance = answer.ladder.performance, answer.chance
+    if study is None or not chance.is_bad_spell or chance.expected_ratio is None:
+        return NOTHING
+    return say(
+        "The units that started first had the higher rate before. Where the worst units start first, chance alone "
+        "makes them fall, and this way of comparing said “lower” for nothing in ",
+        study.chance_false_lower,
+        " of made-up facilities.",
+    )
+
+
 def agreement_sentence(answer: Answer) -> Sentence:
     """Whether the other ways of asking agree with the main one."""
     found, main = answer.sensitivity.agreement, answer.sensitivity.main.rung
