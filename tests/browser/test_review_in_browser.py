@@ -26,7 +26,7 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
-PLOTS = 7
+PLOTS = 9
 
 
 def chromium_path() -> str:
@@ -200,7 +200,7 @@ def test_page_one_prints_on_one_sheet_and_the_rest_is_complete(
     sheets = [sheet.extract_text() for sheet in PdfReader(printed).pages]
     assert "Made-up Care Home" in sheets[0]
     assert "What we cannot tell yet" in sheets[0]
-    assert "a before and after comparison cannot show that" in " ".join(sheets[0].split())
+    assert "no comparison of this kind can prove that" in " ".join(sheets[0].split())
     assert "For the safety committee\nHow often staff are hurt" in sheets[1][:60]
     text = " ".join(" ".join(sheets).split())
     assert "A quarter is never multiplied by four." in text  # a closed fold opens on paper
@@ -217,7 +217,7 @@ def test_page_one_of_the_sample_facility_prints_on_one_sheet(
     opened.page.pdf(path=printed, format=paper)
     first, second = (sheet.extract_text() for sheet in PdfReader(printed).pages[:2])
     assert "Quillmere Care Campus" in first
-    assert "a before and after comparison cannot show that" in " ".join(first.split())
+    assert "no comparison of this kind can prove that" in " ".join(first.split())
     assert "For the safety committee\nHow often staff are hurt" in second[:60]
     table = opened.page.locator(".page-one .pair table tbody").inner_text()
     assert table.count("published") == 1

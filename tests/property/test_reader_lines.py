@@ -148,8 +148,7 @@ def check(rows: list[Row], layout: Layout) -> None:
     if rows[-1].kind == "blank" and not layout.ends_with_line_end:
         blank -= 1  # nothing follows the last line end, so there is no such line
     assert reader.tally.excluded["blank line"] == blank
-    if not re.search(r"\r(?!\n)", text):
-        assert dialect.odd_line == line_of_odd_byte(text, layout)
+    assert dialect.odd_line == line_of_odd_byte(text, layout)
 
 
 @settings(max_examples=250, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))

@@ -65,7 +65,7 @@ def _finding(
         line=first.line,
         column="" if column == "row" else column,
         found=shown,
-        message=f"{quoted}{_what_failed(field, rule)} {fate}{more}",
+        message=f"{quoted}{_what_failed(field, rule, style)} {fate}{more}",
         what_to_do=_remedy(contract, field, rule, cells, style),
         rows=count,
         hours=tally.hours_set_aside.get((column, rule), 0.0),
@@ -74,14 +74,24 @@ def _finding(
     )
 
 
-def _what_failed(field: Field | None, rule: str) -> str:
+_ORDER_WORDS = {
+    "iso": "year-month-day",
+    "mdy": "month/day/year, as the program file says, or year-month-day",
+    "dmy": "day/month/year, as the program file says, or year-month-day",
+    "serial": "as a spreadsheet day number, as the program file says, or year-month-day",
+    "serial1904": "as a spreadsheet day number from 1904, as the program file says, or year-month-day",
+}
+
+
+def _what_failed(field: Field | None, rule: str, style: Style | None = None) -> str:
     if field is None:
         return "the row has another number of cells than the header."
     if rule == "required":
         return f"{field.title.lower()} is required and the cell is empty."
     if rule == "type":
         kinds = {
-            "date": "this is not a date that exists, written year-month-day.",
+            "date": "this is not a date that exists"
+            + (f", written {_ORDER_WORDS[style.date_order]}." if style else "."),
             "integer": "this is not a whole number.",
             "number": "this is not a number.",
             "boolean": "this is neither yes nor no.",

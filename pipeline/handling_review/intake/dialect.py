@@ -7,6 +7,7 @@ import csv
 import difflib
 import hashlib
 import io
+import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -78,7 +79,7 @@ def scan_bytes(path: Path) -> Dialect:
     digest, size, quotes, line, odd, odd_line = hashlib.sha256(), 0, False, 1, 0, 0
     encoding = "utf-8"
     decoder = codecs.getincrementaldecoder("utf-8")("surrogateescape")  # bytes that are not UTF-8 become surrogates
-    pending = False
+    pending = after_cr = False
     for chunk in _chunks(path):
         if size == 0:
             encoding = _first_bytes(path, chunk)
@@ -88,15 +89,17 @@ def scan_bytes(path: Path) -> Dialect:
         if encoding in ("utf-16", PARQUET):
             continue
         if b"\0" in chunk:
-            at = line + chunk[: chunk.index(b"\0")].count(b"\n")
+            at = line + _line_ends(chunk[: chunk.index(b"\0")].decode("latin-1"), after_cr=after_cr)
             raise DataProblem(f"{path.name}, line {at}: a NUL byte; the export is damaged. Export the file again.")
         if pending or not chunk.isascii():
-            found, first = _odd_bytes(path, decoder.decode(chunk), line)
+            found, first = _odd_bytes(path, decoder.decode(chunk), line, after_cr=after_cr)
             pending = bool(decoder.getstate()[0])
             odd += found
             odd_line = odd_line or first
-        line += chunk.count(b"\n")
-    found, first = _odd_bytes(path, decoder.decode(b"", final=True), line)
+        line += chunk.count(b"\n") + chunk.count(b"\r") - chunk.count(b"\r\n")
+        line -= after_cr and chunk.startswith(b"\n")
+        after_cr = chunk.endswith(b"\r")
+    found, first = _odd_bytes(path, decoder.decode(b"", final=True), line, after_cr=after_cr)
     odd, odd_line = odd + found, odd_line or first
     if size == 0:
         raise DataProblem(
@@ -113,15 +116,22 @@ def scan_bytes(path: Path) -> Dialect:
     )
 
 
-def _odd_bytes(path: Path, text: str, line: int) -> tuple[int, int]:
+def _line_ends(text: str, end: int | None = None, *, after_cr: bool) -> int:
+    """Line ends of any kind in the text up to ``end``; ``after_cr``: it follows a carriage return counted before."""
+    end = len(text) if end is None else end
+    count = text.count("\n", 0, end) + text.count("\r", 0, end) - text.count("\r\n", 0, end)
+    return count - (after_cr and end > 0 and text.startswith("\n"))
+
+
+def _odd_bytes(path: Path, text: str, line: int, *, after_cr: bool) -> tuple[int, int]:
     """How many bytes of the text are not UTF-8, and the physical line of the first of them."""
     odd = [found.start() for found in re.finditer("[\udc80-\udcff]", text)]
     if not odd:
         return 0, 0
-    first = line + text.count("\n", 0, odd[0])
+    first = line + _line_ends(text, odd[0], after_cr=after_cr)
     for at in odd:
         if ord(text[at]) - 0xDC00 in (0x81, 0x8D, 0x8F, 0x90, 0x9D):
-            where = line + text.count("\n", 0, at)
+            where = line + _line_ends(text, at, after_cr=after_cr)
             raise DataProblem(
                 f"{path.name}, line {where}: byte 0x{ord(text[at]) - 0xDC00:02X} is neither UTF-8 nor Windows-1252 "
                 "text. Export the file again as CSV in UTF-8."
@@ -289,14 +299,29 @@ def _match(
 
 
 def _missing_words(missing: list[str], row: Sequence[str], mapping: Mapping[str, str], contract: Contract) -> str:
-    first = missing[0]
     listed = ", ".join(repr(m) for m in missing)
     words = f"no column {listed}." if len(missing) == 1 else f"no columns {listed}."
-    if first in mapping:
-        return f"{words} The program file says that {first} is called {mapping[first]!r} here."
+    stated = next((name for name in missing if name in mapping), None)
+    if stated is not None:
+        return f"{words} The program file says that {stated} is called {mapping[stated]!r} here."
     free = {normal(c): c for c in row if c and normal(c) not in contract.names}
-    near = difflib.get_close_matches(normal(first), list(free), n=1, cutoff=0.3)
-    if near:
-        line = f'{first} = "{free[near[0]]}"'
-        return f"{words} The nearest is {free[near[0]]!r}; if that is it, add {line} under [columns.{contract.name}]."
-    return f"{words} If it has another name, add it under [columns.{contract.name}] of the program file."
+    lines = []
+    for name in missing:
+        near = _nearest(name, contract, free)
+        if near is not None:
+            lines.append(f"{name} = {json.dumps(free.pop(near), ensure_ascii=False)}")
+    where = f"under [columns.{contract.name}] of the program file"
+    if lines:
+        rest = "" if len(lines) == len(missing) else " For the others nothing here comes near; add them likewise."
+        return f"{words} If these are meant, add {' and '.join(lines)} {where}.{rest}"
+    return f"{words} If it has another name, add it {where}."
+
+
+def _nearest(name: str, contract: Contract, free: Mapping[str, str]) -> str | None:
+    """The free header that is one of the column's usual names in other systems, or is written much like one."""
+    usual = [normal(name), *(normal(header) for header in contract.field(name).headers)]
+    exact = next((header for header in usual if header in free), None)
+    if exact is not None:
+        return exact
+    close = [found for word in usual for found in difflib.get_close_matches(word, list(free), n=1, cutoff=0.75)]
+    return close[0] if close else None

@@ -19,6 +19,7 @@ _TOTAL = (
     r"(?i)^(?:\W*(?:(?:grand|sub|report|overall|facility|unit|department)[\s_-]*)?totals?\b.*|"
     r"\W*sum(?:\s+of\b.*)?\W*|.*\b(?:sub[\s_-]?)?totals?:?)$"
 )
+_ONLY_TOTAL = r"(?i)^\W*(?:(?:grand|sub|report|overall)[\s_-]*)?totals?\W*$"
 _FOOTER = (
     r"(?i)^\W*(?:end of (?:report|file|list|data|extract)|page\s+[0-9]+(?:\s+of\s+[0-9]+)?|confidential\b.*|"
     r"(?:printed|generated|exported|created|run|report)\s+(?:on|by|at|date|time)\b.*|"
@@ -29,7 +30,7 @@ _TEST = (
     r"dummy(?:[\s_-].*)?|zz+[\s_-]*test.*)$"
 )
 TEST_COLUMNS = ("case_number", "employee_id", "unit", "job_title", "course", "role")
-MARKS = ("is_blank", "is_header", "is_total", "is_footer", "is_test")
+MARKS = ("is_blank", "is_header", "is_total", "is_only_total", "is_footer", "is_test")
 
 
 def marks(texts: pl.Series, header: str) -> pl.DataFrame:
@@ -41,6 +42,7 @@ def marks(texts: pl.Series, header: str) -> pl.DataFrame:
             "is_blank": plain == "",
             "is_header": slug == (normal(header) or None),
             "is_total": plain.str.contains(_TOTAL),
+            "is_only_total": plain.str.contains(_ONLY_TOTAL),
             "is_footer": plain.str.contains(_FOOTER),
             "is_test": plain.str.contains(_TEST),
         }
@@ -51,7 +53,8 @@ def kinds(verdicts: Mapping[str, pl.DataFrame], places: Mapping[str, pl.Series],
     """Kind of each row of a block: one of the four names, or null for a row of data.
 
     ``verdicts``: marks of the distinct texts of each mapped column; ``places``: each row's position in them; ``dated``:
-    columns that must be blank in a totals row, since a unit may be called "Total Care". Shape: one value a row.
+    columns that must be blank in a totals row, since a unit may be called "Total Care"; in a file without such columns
+    the word must stand alone. Shape: one value a row.
     """
     size = len(next(iter(places.values())))
 
@@ -71,8 +74,11 @@ def kinds(verdicts: Mapping[str, pl.DataFrame], places: Mapping[str, pl.Series],
     if footer is not None:
         filled = sum((~spread(name, "is_blank")).cast(pl.Int32) for name in columns)
         found = _put(found, footer & (filled == 1), FOOTER)
-    total = some("is_total", [name for name in columns if name not in dated])
-    if total is not None:
+    has_dates = any(name in dated for name in columns)
+    total = some("is_total" if has_dates else "is_only_total", [name for name in columns if name not in dated])
+    if total is not None and not has_dates:
+        found = _put(found, total, TOTALS)
+    elif total is not None:
         undated = _every([spread(name, "is_blank") for name in columns if name in dated], size)
         found = _put(found, total & undated, TOTALS)
     if all(verdicts[name].get_column("is_header").any() for name in columns):

@@ -64,16 +64,15 @@ def front(review: Review) -> Front:
 
 
 def _change(review: Review) -> tuple[Sentence, ...]:
-    """The leading answer and how it was compared, then what plain before and after says beside it."""
+    """The leading answer and how it was compared, then what the hours after training came to."""
     change, answer = review.before_after, review.answer
     lead = answer.ladder.lead
     is_plain = answer.ladder.primary == "before_after"
     needed = words_answer.still_needed_sentences(answer.power, lead)
     return spoken(
         words_answer.answer_sentence(lead),
-        words_answer.design_sentence(answer.ladder),
+        words_answer.compared_sentence(answer.ladder),
         words_answer.bad_spell_sentence(answer),
-        NOTHING if is_plain else words_change.plain_sentence(change.primary),
         words_change.avoided_sentence(change.primary),
         words_change.background_sentence(change) if is_plain else NOTHING,
         *needed[: 2 if lead.verdict != "lower" else 0],

@@ -65,7 +65,7 @@ def front_table(review: Review) -> Table:
     rungs = [ladder.of(name) for name in names]
     return Table(
         f"{upper(SERIES_NAME[ladder.series])} with the program and without it",
-        (Column("How compared"), *COLUMNS),
+        (Column("How compared"), *COLUMNS[:-1], Column("Answer", "label")),
         tuple((SHORT[rung.design], *_cells(rung)) for rung in rungs),
         _notes(rungs),
     )

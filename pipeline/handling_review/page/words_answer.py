@@ -132,20 +132,28 @@ def design_sentence(ladder: Ladder) -> Sentence:
         chosen = say(f"How it was compared: {lead.label}, as the program file fixed beforehand.")
     if ladder.primary not in TREND_PROOF:
         chosen = chosen + say(
-            "No comparison that a change common to all units cannot fool was possible."
+            "None that a change common to all units cannot fool had hours and cases enough."
             if ladder.fixed_as == "strongest"
             else "A change common to all units can fool it."
         )
+    return chosen + _false_claims(ladder)
+
+
+def compared_sentence(ladder: Ladder) -> Sentence:
+    """The same in short, for page one."""
+    return say(f"Compared: {SHORT[ladder.primary].lower()}.") + _false_claims(ladder)
+
+
+def _false_claims(ladder: Ladder) -> Sentence:
     study = ladder.performance
     if study is None:
-        return chosen
-    return chosen + say(
-        "On made-up facilities where rates fell everywhere and the program did nothing, this way of comparing said "
-        "“lower” in ",
+        return NOTHING
+    return say(
+        "Where rates fell everywhere and the program did nothing, this said “lower” in ",
         study.trend_false_lower,
         " of ",
         study.facilities,
-        ".",
+        " made-up facilities.",
     )
 
 

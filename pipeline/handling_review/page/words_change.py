@@ -208,14 +208,3 @@ def diary_sentence(has_entries: bool) -> Sentence:
     return say(
         "No diary of other changes was given. Ask what else changed in these years: staffing, people, equipment."
     )
-
-
-def plain_sentence(item: Contrast) -> Sentence:
-    """What plain before and after says, in one line beside a stronger design."""
-    if item.ratio is None or item.ratio.value.value is None:
-        return NOTHING
-    return say(
-        "Plain before and after, by each person's own training date, gives ", item.ratio.value, " (likely between ",
-        item.ratio.lower, " and ", item.ratio.upper, "): ", *counted(item.now.events, "case", "cases"), " after, ",
-        item.then.events, " before. A general fall would move it too.",
-    )  # fmt: skip

@@ -22,8 +22,10 @@ BANDS = (  # days since the first qualifying completion: sensitivity to the wash
     ("days 730 on", 730, None),
 )
 SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
-_RAW_FIRST = "SELECT min(coalesce(period_start, work_date)) FROM raw_hours"
-_RAW_LAST = "SELECT max(coalesce(period_end, work_date)) FROM raw_hours"
+# A period counts only when both its ends are given, as in stg_hours.sql.
+_WHOLE = "period_start IS NOT NULL AND period_end IS NOT NULL"
+_RAW_FIRST = f"SELECT min(CASE WHEN {_WHOLE} THEN period_start ELSE work_date END) FROM raw_hours"
+_RAW_LAST = f"SELECT max(CASE WHEN {_WHOLE} THEN period_end ELSE work_date END) FROM raw_hours"
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,7 @@ def fill_lookups(program: Program, store: Store, days: ReviewDays) -> None:
     store.fill(
         "pay_code_map",
         [("pay_code", "VARCHAR"), ("meaning", "VARCHAR")],
-        [(code.lower(), meaning) for meaning, listed in meanings.items() for code in listed],
+        [(_folded(code), meaning) for meaning, listed in meanings.items() for code in listed],
     )
     training = program.training
     store.fill("qualifying_courses", [("course", "VARCHAR")], _lowered(training.qualifying_courses))
@@ -125,7 +127,7 @@ def fill_lookups(program: Program, store: Store, days: ReviewDays) -> None:
         "unit_changes",
         [("unit_key", "VARCHAR"), ("changed_on", "DATE"), ("side", "VARCHAR"), ("unit", "VARCHAR")],
         [
-            (name.lower(), change.on, side, name)
+            (_folded(name), change.on, side, name)
             for change in program.unit_changes
             for side, listed in (("old", change.old), ("new", change.new))
             for name in listed
@@ -162,7 +164,12 @@ def fill_settings(program: Program, store: Store, days: ReviewDays, *, absent_is
 
 
 def _lowered(words: tuple[str, ...]) -> list[tuple[str]]:
-    return [(word,) for word in sorted({w.lower() for w in words})]
+    return [(word,) for word in sorted({_folded(w) for w in words})]
+
+
+def _folded(text: str) -> str:
+    """Case and spacing as they are compared: what the program file says is tidied as the cells of the files are."""
+    return " ".join(text.split()).lower()
 
 
 def _fte_hours(program: Program) -> int | None:
@@ -176,13 +183,13 @@ def _unit_names(program: Program, store: Store) -> list[tuple[str, str, int]]:
     joined = joined_units(program)
 
     def settled(unit: str) -> str:
-        return joined.get(unit.lower(), own.get(unit.lower(), unit))
+        return joined.get(_folded(unit), own.get(_folded(unit), " ".join(unit.split())))
 
-    found = [(key.lower(), settled(unit), 0) for key, unit in sorted(program.unit_aliases.items())]
+    found = [(_folded(key), settled(unit), 0) for key, unit in sorted(program.unit_aliases.items())]
     found += [(key, settled(key), 1) for key in sorted({*own, *joined})]
     for unit, aliases in zip(listed["unit"], listed["aliases"], strict=True):
         if isinstance(aliases, str):
-            found += [(" ".join(a.split()).lower(), settled(str(unit)), 2) for a in aliases.split("|") if a.strip()]
+            found += [(_folded(a), settled(str(unit)), 2) for a in aliases.split("|") if a.strip()]
     return found
 
 
@@ -193,12 +200,12 @@ def joined_units(program: Program) -> dict[str, str]:
     """
     group: dict[str, frozenset[str]] = {}
     for change in program.unit_changes:
-        members = frozenset(name.lower() for name in (*change.old, *change.new))
+        members = frozenset(_folded(name) for name in (*change.old, *change.new))
         for name in tuple(members):
             members |= group.get(name, frozenset())
         for name in members:
             group[name] = members
     last: dict[frozenset[str], tuple[str, ...]] = {}
     for change in sorted(program.unit_changes, key=lambda one: one.on):
-        last[group[change.new[0].lower()]] = change.new
+        last[group[_folded(change.new[0])]] = change.new
     return {name: " + ".join(last[members]) for name, members in group.items()}
