@@ -25,7 +25,7 @@ CASES: dict[str, tuple[dict[str, str | bytes], list[str]]] = {
     "no training rows": ({"training": T.splitlines()[0] + "\n"}, ["training.csv, line 1: a header and no rows"]),
     "missing column": (
         {"hours": H.replace("hours\n", "hrs_worked\n", 1)},
-        ["hours.csv, line 1: no column 'hours'", "nearest is 'hrs_worked'", 'hours = "hrs_worked"', "'period_end'"],
+        ["hours.csv, line 1: no column 'hours'", 'add hours = "hrs_worked" under [columns.hours]', "'period_end'"],
     ),
     "missing columns, none near": (
         {"training": "a,b,c\n1,2,3\n"},

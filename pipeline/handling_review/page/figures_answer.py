@@ -28,8 +28,12 @@ from handling_review.page.sentence import Sentence, say
 from handling_review.page.words_answer import series_title
 
 
-def rungs_picture(id: str, title: Sentence, items: Sequence[tuple[str, Rung]], target: float | None = None) -> Picture:
-    """Ratios with their ranges under each other, the main answer on top."""
+def rungs_picture(
+    id: str, title: Sentence, items: Sequence[tuple[str, Rung]], target: float | None = None
+) -> Picture | None:
+    """Ratios with their ranges under each other, the main answer on top; ``None`` where there is no ratio at all."""
+    if all(rung.ratio is None for _, rung in items):
+        return None
     rows = [
         (
             label,

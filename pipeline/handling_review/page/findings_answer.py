@@ -83,7 +83,9 @@ def _before_after(review: Review, count: Counter) -> Finding:
             words_change.background_sentence(change),
             words_change.diary_sentence(bool(review.diary)),
         ),
-        figures_compare.forest_picture("change", words_change.change_title(change.primary), items, target),
+        None
+        if all(item.ratio is None for item in change.contrasts)
+        else figures_compare.forest_picture("change", words_change.change_title(change.primary), items, target),
         (
             tables.phases_table(review),
             tables.contrasts_table("After training against before, by kind of injury", "Kind", items),

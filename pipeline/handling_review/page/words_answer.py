@@ -136,7 +136,7 @@ def design_sentence(ladder: Ladder) -> Sentence:
             if ladder.fixed_as == "strongest"
             else "A change common to all units can fool it."
         )
-    return chosen + _false_claims(ladder)
+    return chosen + _false_claims(ladder) + _worst_case(ladder)
 
 
 def compared_sentence(ladder: Ladder) -> Sentence:
@@ -146,7 +146,7 @@ def compared_sentence(ladder: Ladder) -> Sentence:
 
 def _false_claims(ladder: Ladder) -> Sentence:
     study = ladder.performance
-    if study is None:
+    if study is None or ladder.lead.ratio is None:
         return NOTHING
     return say(
         "Where rates fell everywhere and the program did nothing, this said “lower” in ",
@@ -155,6 +155,14 @@ def _false_claims(ladder: Ladder) -> Sentence:
         study.facilities,
         " made-up facilities.",
     )
+
+
+def _worst_case(ladder: Ladder) -> Sentence:
+    """Where the study saw the leading design fail most."""
+    study = ladder.performance
+    if study is None or ladder.lead.ratio is None:
+        return NOTHING
+    return say(f"In the worst of the cases tried ({study.worst_scenario}) it said so in ", study.worst_false_lower, ".")
 
 
 def bad_spell_sentence(answer: Answer) -> Sentence:
@@ -228,7 +236,7 @@ def still_needed_sentences(power: PowerLeft, lead: Rung) -> tuple[Sentence, ...]
                 " or more would usually be found (four times in five); a smaller one would mostly be missed.",
             )
         )
-    if lead.verdict in (CANNOT_TELL, NO_RATIO):
+    if lead.verdict in (CANNOT_TELL, NO_RATIO) and power.chance_target_met is not None:  # hours on both sides
         found.append(_needed(power))
     if power.chance_target_met is not None:
         found.append(
