@@ -9,6 +9,7 @@ import csv
 import difflib
 import json
 import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -27,6 +28,8 @@ ENDINGS = (".csv", ".txt", ".tsv", ".parquet")
 SAMPLE_ROWS = 20_000
 NEAR = 0.75  # likeness of two headers from which one is offered as a guess
 MARK = "# CHECK"
+_DAY_NUMBER = re.compile(r"[2-6][0-9]{4}(?:\.[0-9]+)?")  # 1954 to 2091, counted from 1900
+_CLOCK = re.compile(r"-?[0-9]{1,4}:[0-5][0-9]")
 
 
 @dataclass
@@ -186,6 +189,7 @@ def _lines(
     for name, found in matches.items():
         yield from _column_lines(name, found[0])
     yield from _date_lines(matches)
+    yield from _hours_lines(matches)
     yield from _code_lines(matches)
     yield from _unit_lines(matches)
     yield from _pay_code_lines(matches)
@@ -224,9 +228,17 @@ def _date_lines(matches: dict[str, list[Match]]) -> Iterator[str]:
             lines.append(f'# {name} = "mdy"   {MARK}: month first or day first ("dmy")? both fit the first rows\n')
         elif order == "mixed":
             lines.append(f"# {MARK}: {name} mixes month first and day first; export it again year-month-day\n")
+        elif any(listed and all(_DAY_NUMBER.fullmatch(cell) for cell in listed) for listed in cells):
+            lines.append(f'{name} = "serial"   {MARK}: a column of dates holds spreadsheet day numbers\n')
     if lines:
         yield "\n[dates]\n"
         yield from lines
+
+
+def _hours_lines(matches: dict[str, list[Match]]) -> Iterator[str]:
+    found = [cell for m in matches.get("hours", []) if "hours" in m.columns for cell in m.cells("hours")]
+    if found and all(_CLOCK.fullmatch(cell) for cell in found):
+        yield f'\n[hours]\nwritten_as = "hh:mm"   {MARK}: hours are written as hours and minutes\n'
 
 
 def _code_lines(matches: dict[str, list[Match]]) -> Iterator[str]:

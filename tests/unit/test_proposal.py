@@ -86,6 +86,45 @@ def test_a_proposal_leads_to_a_clean_check_once_it_is_settled(tmp_path: Path) ->
     assert main(["build", str(path), "--as-of", "2025-07-31", "--out", str(tmp_path / "out")]) == 0
 
 
+FORM_300 = """\
+(A) Case no.,Emp ID,(C) Job title,(D) Date of injury or onset of illness,(E) Where the event occurred,(G) Death,\
+(H) Days away from work,(I) Job transfer or restriction,(J) Other recordable cases,(K) Away from work,\
+(L) On job transfer or restriction
+25-001,007,CNA,02/14/2025,North,,X,,,5,0
+25-002,008,CNA,03/31/2025,South,,,X,,0,12
+"""
+
+
+def test_the_headings_of_form_300_and_clocks_and_day_numbers_are_known(tmp_path: Path) -> None:
+    """Column letters and headings of OSHA's Form 300 (29 CFR 1904.29, Form 300, rev. 04/2004)."""
+    folder = tmp_path / "exports"
+    folder.mkdir()
+    (folder / "log.csv").write_text(FORM_300)
+    days = [f"2025-{month:02d}-{day:02d}" for month in (1, 2, 3, 4) for day in range(1, 29)]
+    shifts = [f"{one},{unit},{day},7:30" for day in days for one, unit in (("007", "North"), ("008", "South"))]
+    (folder / "hours.csv").write_text("\n".join(["Emp ID,Dept,Work Date,Hrs", *shifts]) + "\n")
+    # 45748 is 1 April 2025 in day numbers from 1900
+    (folder / "training.csv").write_text("Emp ID,Course,Completed,Status\n007,Safe handling,45748,Completed\n")
+    assert main(["new", str(tmp_path / "mine"), "--from", str(folder)]) == 0
+    text = (tmp_path / "mine" / "program.toml").read_text()
+    for line in (
+        'case_number = "(A) Case no."',
+        'event_date = "(D) Date of injury or onset of illness"',
+        'tick_death = "(G) Death"',
+        'tick_days_away = "(H) Days away from work"',
+        'tick_restricted = "(I) Job transfer or restriction"',
+        'tick_other = "(J) Other recordable cases"',
+        'days_away = "(K) Away from work"',
+        'days_restricted = "(L) On job transfer or restriction"',
+        'written_as = "hh:mm"',
+        'training = "serial"',
+        'incidents = "mdy"',
+    ):
+        assert line in text
+    read_program(tmp_path / "mine" / "program.toml")
+    assert main(["check", str(tmp_path / "mine" / "program.toml")]) in (0, 1)
+
+
 @pytest.mark.parametrize(("name", "code"), [("nothing", 5), ("empty", 4)])
 def test_a_folder_without_exports_is_told(tmp_path: Path, name: str, code: int) -> None:
     (tmp_path / "empty").mkdir()
