@@ -183,9 +183,9 @@ def _lines(
             yield f'{name} = "{name}.csv"   {MARK}: no file here looks like this one\n'
     used = {m.looked.path for found in matches.values() for m in found}
     for path in sorted({one.path for one in looked} - used):
-        yield f"# {MARK}: {path.name} looks like none of the files of a review\n"
+        yield f"{MARK}: {path.name} looks like none of the files of a review\n"
     for sentence in unread:
-        yield f"# {MARK}: not read: {sentence.splitlines()[0]}\n"
+        yield f"{MARK}: not read: {sentence.splitlines()[0]}\n"
     for name, found in matches.items():
         yield from _column_lines(name, found[0])
     yield from _date_lines(matches)

@@ -1,7 +1,7 @@
 -- grain: one case whose day counts do not fit its outcome
 SELECT file_no, line,
-    outcome || ' with ' || coalesce(CAST(days_away AS VARCHAR), 'no') || ' days away and '
-        || coalesce(CAST(days_restricted AS VARCHAR), 'no') || ' restricted' AS found
+    outcome || ', days away ' || coalesce(CAST(days_away AS VARCHAR), 'blank') || ', days restricted '
+        || coalesce(CAST(days_restricted AS VARCHAR), 'blank') AS found
 FROM stg_incidents
 WHERE fate = 'used' AND (
     (outcome = 'days_away' AND days_away = 0)
