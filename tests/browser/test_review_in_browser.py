@@ -26,7 +26,7 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
-PLOTS = 9
+PLOTS = 10
 
 
 def chromium_path() -> str:

@@ -19,8 +19,10 @@ from handling_review.evidence import (
     reporting,
     training,
     units,
+    watch,
 )
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tables import ResultTables, Scope
 from handling_review.program import Program
 
@@ -50,6 +52,7 @@ class Review:
     rates: rates.RatesEvidence
     before_after: before_after.BeforeAfter
     answer: answer.Answer
+    watch: watch.Watch
     training: training.TrainingEvidence
     units: units.UnitsEvidence
     accounting: accounting.AccountingEvidence
@@ -76,6 +79,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     complete = rate.complete()
     change = before_after.gather(tables, complete, program)
     worked = answer.gather(tables, complete, change, program)
+    chart = watch.gather(rate.quarters, Strata(tables, complete), program)
     coverage = training.gather(tables, complete, units.unit_names(tables), program)
     unit = units.gather(tables, complete, program)
     rows = accounting.gather(tables)
@@ -99,6 +103,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         rates=rate,
         before_after=change,
         answer=worked,
+        watch=chart,
         training=coverage,
         units=unit,
         accounting=rows,
@@ -109,7 +114,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
         numbers=numbers.published(
-            rate, change, worked, coverage, unit, rows, mix, published_rates, posted, candidates, looks
+            rate, change, worked, chart, coverage, unit, rows, mix, published_rates, posted, candidates, looks
         ),
     )
 

@@ -60,7 +60,7 @@ def gather(strata: Strata, program: Program) -> ChanceFall:
     if not spell or known.sum() < FEWEST_UNITS or not (known & chosen).any() or not (known & ~chosen).any():
         return _without(nothing, "too few units have a record before the first start, or all started together")
     labels = strata.labels()
-    quarters = tuple(labels[i] for i in spell)
+    quarters = tuple(labels[i] for i in spell if labels[i] in strata.complete)
     place = "facility/before_first_start"
     sides = [
         measure(f"{place}/{name}", series, Tally(int(events[rows].sum()), round(float(hours[rows].sum()), 4)), program)

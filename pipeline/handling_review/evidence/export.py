@@ -36,6 +36,7 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "sensitivity": export_answer.sensitivity,
         "time_since_training": export_answer.time_since_training,
         "quarters_around_start": export_answer.quarters_around_start,
+        "control_chart": export_answer.control_chart,
         "comparisons": _comparisons,
         "training_coverage": _coverage,
         "people": _people,
@@ -75,6 +76,10 @@ def _header(name: str, level: str) -> tuple[str, ...]:
         "rates_by_unit_and_quarter": ("unit", "quarter", "is_complete", *rate),
         "comparisons": ("question", "series", "compared", "with", *counts, *limits, "verdict"),
         "assumptions": ("series", "design", "assumption", "met", "seen"),
+        "control_chart": (
+            *("series", "quarter", "rate_per_200k_hours", "lower_limit_per_200k_hours", "upper_limit_per_200k_hours"),
+            *("in_baseline", "is_provisional", "signals", "warning_sum_cases", "early_warning"),
+        ),
         "quarters_around_start": (
             *("unit", "start", "quarter", "rate_per_200k_hours", "fitted_per_200k_hours"),
             *("line_before_per_200k_hours", f"line_before_lower_{level}", f"line_before_upper_{level}"),

@@ -31,8 +31,9 @@ class PowerLeft:
         hours_still_needed: hours after training still to come before a plain comparison would find the target four
             times in five; 0 if they are there; ``None`` if no number is enough.
         cases_expected: cases those hours would bring if the target were met.
-        quarters_still_needed, detectable_in: the same in quarters at the present pace, and the quarter in which
-            they are reached ("now" if they are there, "" if never or too far off).
+        quarters_still_needed, detectable_in: the same in quarters at the present pace (``None`` also if the latest
+            quarter added no hours after training), and the quarter in which they are reached ("now" if they are
+            there, "" if never or too far off).
         cases_before_wanted: expected cases before that equal hours after would need.
         chance_target_met: probability that the true fall is at least the target, before and after at face value.
         chance_target_met_lead: the same from the leading design's estimate and error (normal on the log scale).
@@ -60,17 +61,20 @@ def gather(
     end = f"facility/power_left/{lead.series}"
     hours_left = cases = quarters_left = None
     detectable = ""
-    if events0 and hours0 and hours_per_quarter > 0:
-        needed = power.quarters_needed(events0, hours0, hours1, hours_per_quarter, ratio, POWER, alpha)
+    if events0 and hours0:
+        has_pace = hours_per_quarter > 0  # without one the hours can be there already, or their number be known
+        pace = hours_per_quarter if has_pace else hours0
+        needed = power.quarters_needed(events0, hours0, hours1, pace, ratio, POWER, alpha)
         if math.isfinite(needed.quarters_still_needed):
             count = round(needed.quarters_still_needed)
             still = max(0.0, needed.hours_after - hours1)
             hours_left = numbers.hours(f"hours_still_needed/{end}", still)
             cases = numbers.count(f"cases_expected/{end}", round(still * ratio * events0 / hours0))
-            quarters_left = numbers.count(f"quarters_still_needed/{end}", count, "quarters")
+            if count == 0 or has_pace:
+                quarters_left = numbers.count(f"quarters_still_needed/{end}", count, "quarters")
             if count == 0:
                 detectable = "now"
-            elif quarters and count <= FARTHEST_QUARTERS:
+            elif has_pace and quarters and count <= FARTHEST_QUARTERS:
                 detectable = previous(quarters[-1], -count)
     chance = None
     if hours1 and hours0:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -29,7 +30,7 @@ from handling_review.program import Program
 from handling_review.stats import models, ratios
 
 WASHOUTS = (0, 30, 90, 180)  # days; each is the first day of a band of days since training
-PANDEMIC_YEARS = ("2020", "2021", "2022")  # staffing, census and the log itself were out of the ordinary
+PANDEMIC = (date(2020, 1, 1), date(2022, 12, 31))  # staffing, census and the log itself were out of the ordinary
 MEASURE_WORDS = {"patient_days": "patient day", "transfers": "transfer"}
 
 
@@ -129,7 +130,9 @@ def _by_definition(strata: Strata, ladder: Ladder, program: Program) -> Iterator
             "training_current", ladder, designs_by_person.before_after(personal, level), program, personal.years_apart
         ),
     )
-    pandemic = frame["quarter"].astype(str).str[:4].isin(PANDEMIC_YEARS)
+    # By the days, not the label: a year that starts in October is named after the one it ends in.
+    touched = [name for name, (start, end) in strata.spans.items() if start <= PANDEMIC[1] and end >= PANDEMIC[0]]
+    pandemic = frame["quarter"].isin(touched)
     variants: list[tuple[str, str, str, pd.DataFrame]] = [
         ("recordable", "All recordable injuries", "recordable", frame),
         ("dart", "DART injuries only", "dart", frame),
@@ -193,7 +196,7 @@ def _negative_binomial(panel: Panel, plain: Designed, design: str, program: Prog
 
 def _by_exposure(strata: Strata, ladder: Ladder, tables: ResultTables, program: Program) -> Iterator[Row]:
     """Cases per patient day or transfer, before and after the unit's start, in the units that state them."""
-    exposure = tables.exposure[tables.exposure["quarter"].isin(list(strata.quarters))]
+    exposure = tables.exposure[tables.exposure["quarter"].isin(list(strata.complete))]
     cells = ["unit", "quarter", "go_live_phase"]
     for measure in sorted(str(name) for name in exposure["measure"].unique()):
         amounts = exposure[exposure["measure"] == measure].groupby(cells)["quantity"].sum()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -27,15 +28,23 @@ _CELL = ["unit", "quarter"]
 class Strata:
     """The strata of the complete quarters with each unit's start: what every design and variant is summed from.
 
+    ``complete`` are those quarters; ``quarters`` runs from the first to the last of them with none left out, so that a
+    place in it is a time: an incomplete quarter between them brings no rows, but keeps its place. ``spans`` holds the
+    first and the last day of each.
     ``starts`` maps a unit to the place of its first started quarter in ``quarters`` (0 when it started before the
     first one); units that never start are not in it. ``stated`` holds the units whose start the units file states;
     for others it is the first quarter in which half of the hours were worked by people past their training.
     """
 
     def __init__(self, tables: ResultTables, quarters: Sequence[str]) -> None:
-        self.quarters = tuple(quarters)
+        self.complete = tuple(quarters)
+        spans = {
+            str(row["quarter"]): (as_date(row["quarter_start"]), as_date(row["quarter_end"]))
+            for row in tables.quarters.to_dict("records")
+        }
+        self.quarters = _without_gaps(self.complete, spans)
         place = {quarter: i for i, quarter in enumerate(self.quarters)}
-        rows = tables.strata[tables.strata["quarter"].isin(list(place))]
+        rows = tables.strata[tables.strata["quarter"].isin(list(self.complete))]
         self.frame = rows.assign(place=rows["quarter"].map(place).astype("int64"))
         self.units = tuple(sorted(str(unit) for unit in self.frame["unit"].unique()))
         known = {str(row["unit"]): row for row in tables.units.to_dict("records")}
@@ -44,13 +53,9 @@ class Strata:
             for unit in self.units
             if unit in known and bool(known[unit]["comparison"]) and pd.isna(known[unit]["program_start"])
         )
-        spans = {
-            str(row["quarter"]): (as_date(row["quarter_start"]), as_date(row["quarter_end"]))
-            for row in tables.quarters.to_dict("records")
-        }
+        self.spans = {quarter: spans[quarter] for quarter in self.quarters}
         self._middles = {
-            quarter: (spans[quarter][0].toordinal() + spans[quarter][1].toordinal()) / 2 / 365.25
-            for quarter in self.quarters
+            quarter: (start.toordinal() + end.toordinal()) / 2 / 365.25 for quarter, (start, end) in self.spans.items()
         }
         stated = {
             unit: as_date(known[unit]["program_start"])
@@ -163,3 +168,11 @@ class Strata:
     def labels(self) -> Mapping[int, str]:
         """Quarter labels by place."""
         return dict(enumerate(self.quarters))
+
+
+def _without_gaps(complete: Sequence[str], spans: Mapping[str, tuple[date, date]]) -> tuple[str, ...]:
+    """Every known quarter from the first to the last of some, in order of time."""
+    if not complete:
+        return ()
+    first, last = min(spans[quarter][0] for quarter in complete), max(spans[quarter][0] for quarter in complete)
+    return tuple(sorted((q for q, (start, _) in spans.items() if first <= start <= last), key=lambda q: spans[q][0]))

@@ -5,7 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
-from handling_review.page import figures, figures_compare, findings_answer, tables, tables_data, words, words_data
+from handling_review.page import (
+    figures,
+    figures_compare,
+    findings_answer,
+    tables,
+    tables_data,
+    watching,
+    words,
+    words_data,
+)
 from handling_review.page.counter import Counter, Finding, spoken
 from handling_review.page.sentence import say
 from handling_review.page.tables import Table
@@ -36,7 +45,13 @@ def parts(review: Review) -> tuple[Part, ...]:
             "committee",
             "For the safety committee",
             "How often staff are hurt when moving people, where, and how far training has come.",
-            (_rates(review, count), _series(review, count), _units(review, count), _coverage(review, count)),
+            (
+                _rates(review, count),
+                watching.finding(review, count),
+                _series(review, count),
+                _units(review, count),
+                _coverage(review, count),
+            ),
         ),
         Part(
             "administrator",
