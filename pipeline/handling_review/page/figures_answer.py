@@ -111,7 +111,7 @@ def series_picture(series: StartSeries) -> Picture:
     if band:
         figure.add_annotation(
             note(
-                "dashed: had the line before gone on; grey: its likely range",
+                "dashed: the line before, carried on",
                 x=len(points) - 0.4,
                 y=1,
                 yref="paper",
