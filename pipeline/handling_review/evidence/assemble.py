@@ -18,6 +18,7 @@ from handling_review.evidence import (
     reference,
     reporting,
     training,
+    unit_spread,
     units,
     watch,
 )
@@ -55,6 +56,7 @@ class Review:
     watch: watch.Watch
     training: training.TrainingEvidence
     units: units.UnitsEvidence
+    spread: unit_spread.UnitSpread
     accounting: accounting.AccountingEvidence
     reporting: reporting.ReportingEvidence
     reference: reference.ReferenceEvidence
@@ -82,6 +84,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     chart = watch.gather(rate.quarters, Strata(tables, complete), program)
     coverage = training.gather(tables, complete, units.unit_names(tables), program)
     unit = units.gather(tables, complete, program)
+    apart = unit_spread.gather(unit, program)
     rows = accounting.gather(tables)
     mix = reporting.gather(tables, complete, program)
     published_rates = reference.gather(tables, scope.facility_naics)
@@ -106,6 +109,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         watch=chart,
         training=coverage,
         units=unit,
+        spread=apart,
         accounting=rows,
         reporting=mix,
         reference=published_rates,
@@ -114,7 +118,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
         numbers=numbers.published(
-            rate, change, worked, chart, coverage, unit, rows, mix, published_rates, posted, candidates, looks
+            rate, change, worked, chart, coverage, unit, apart, rows, mix, published_rates, posted, candidates, looks
         ),
     )
 

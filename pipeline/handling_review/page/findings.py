@@ -9,6 +9,7 @@ from handling_review.page import (
     figures,
     figures_compare,
     findings_answer,
+    spread,
     tables,
     tables_data,
     watching,
@@ -121,7 +122,7 @@ def _units(review: Review, count: Counter) -> Finding:
     return count.finding(
         "units",
         "Where: units side by side",
-        (words.units_sentence(review.units),),
+        spoken(words.units_sentence(review.units), spread.spread_sentence(review.spread)),
         figures_compare.units_picture(review),
         (tables.units_table(review, "overall"),),
         (
@@ -132,7 +133,7 @@ def _units(review: Review, count: Counter) -> Finding:
             ),
             say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
         ),
-        _present(tables.units_table(review, "recent"), tables.rest_table(review)),
+        _present(tables.units_table(review, "recent"), tables.rest_table(review), spread.spread_table(review.spread)),
         beside=max((len(row.name) for row in review.units.rows), default=0) <= _SHORT_NAME,
     )
 
