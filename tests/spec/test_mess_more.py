@@ -89,3 +89,20 @@ def test_a_stray_byte_is_found_on_its_line_whatever_ends_the_lines(tmp_path: Pat
     path.write_bytes(text.encode("utf-8").replace(b"stand_pivot", b"stand\0pivot"))
     with pytest.raises(DataProblem, match="line 4: a NUL byte"):
         examine(path, contract("incidents"), {})
+
+
+def test_a_subtotal_is_held_against_the_rows_since_the_total_before_it(tmp_path: Path) -> None:
+    head, *rows = H.splitlines()
+    text = "\n".join([head, *rows[:4], "Total,,,,1629", *rows[4:], "Total,,,,543"]) + "\n"
+    hold(
+        Trap(
+            change={"hours": text},
+            finds=("totals row @ 6", "totals row @ 11"),
+            says=(
+                "states 1,629 hours; the rows above it sum to 1,629, as they should",
+                "states 543 hours; the rows since the total before it sum to 543, as they should",
+            ),
+            rows={"hours": {"used": 8, "totals row": 2}},
+        ),
+        tmp_path,
+    )

@@ -12,6 +12,7 @@ import pandas as pd
 from handling_review.findings import Finding
 from handling_review.intake.load import FileRead, Intake
 from handling_review.intake.rules import CROSS_RULES
+from handling_review.intake.tally import StatedTotal
 from handling_review.store.database import Store
 
 Row = Mapping[str, Any]
@@ -77,6 +78,13 @@ def fate_findings(store: Store, intake: Intake) -> Iterator[Finding]:
         )
 
 
+def _sum_words(total: StatedTotal) -> str:
+    """The sum that a totals row stands for: all rows above it, or only those since the totals row before it."""
+    if total.agrees and total.stated != total.of_all:
+        return f"the rows since the total before it sum to {total.since_last.normalize():,f}"
+    return f"the rows above it sum to {total.of_all.normalize():,f}"
+
+
 def tally_findings(intake: Intake) -> Iterator[Finding]:
     """Findings from the reading itself: totals rows held against their sums, and values read with a proviso."""
     for one in intake.files:
@@ -89,7 +97,7 @@ def tally_findings(intake: Intake) -> Iterator[Finding]:
                 file=name,
                 line=total.line,
                 column="hours",
-                message=f"the totals row states {stated} hours; the rows above it sum to {total.of_all.normalize():,f}"
+                message=f"the totals row states {stated} hours; {_sum_words(total)}"
                 + (", as they should." if total.agrees else ": they differ."),
                 what_to_do="Nothing." if total.agrees else "Find the rows that are missing or doubled in the export.",
                 hours=0.0 if total.agrees or total.stated is None else float(abs(total.stated - total.of_all)),
