@@ -8,6 +8,7 @@ from dataclasses import replace
 from handling_review.evidence.panel import (
     BEFORE_AFTER,
     CONTROL,
+    NO_CASE,
     WITHIN,
     Check,
     Designed,
@@ -26,6 +27,8 @@ def before_after(personal: Personal, confidence: float) -> Designed:
     blank = Designed(BEFORE_AFTER, events1=events1, hours1=hours1, events0=events0, hours0=hours0)
     if not (hours1 and hours0):
         return replace(blank, reason="there are no hours on one of the two sides")
+    if not events1 + events0:
+        return replace(blank, reason=NO_CASE)
     found = ratios.rate_ratio(events1, hours1, events0, hours0, confidence=confidence)
     checks = (
         Check(

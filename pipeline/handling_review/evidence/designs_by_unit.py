@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -144,26 +145,8 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
     error = _model_error(np.column_stack([exposed, *terms]), hours, events.sum())
     if not math.isfinite(error):
         return replace(blank, reason="starting cannot be told apart from the passing of time: all units began together")
-    if design == STAGGERED:
-        fit = models.poisson_ratio(
-            events,
-            hours,
-            exposed,
-            factors={"unit": unit, "quarter": quarter},
-            confidence=confidence,
-            events_per_parameter=0,
-        )
-    else:
-        fit = models.poisson_ratio(
-            events,
-            hours,
-            exposed,
-            factors={"unit": unit},
-            covariates={"years": quarter / 4},
-            confidence=confidence,
-            events_per_parameter=0,
-        )
-    if fit.method != "quasi_poisson" or not math.isfinite(fit.estimate):
+    fit = fitted(panel, design, confidence)
+    if fit is None or fit.method != "quasi_poisson":
         return replace(blank, reason="the model could not be fitted to so few cases")
     starts = len({int(q) for q in _starts(panel).values()})
     first = _roll_out(panel)[0]
@@ -199,6 +182,53 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
         error,
         (*checks, spread, enough_cases(blank.events1, blank.events0)),
     )
+
+
+def fitted(panel: Panel, design: str, confidence: float, method: str = "quasi_poisson") -> models.ModelRatio | None:
+    """The model of unit quarters; ``None`` where it has no finite ratio."""
+    used = (panel.state != STARTING) & (panel.hours > 0)
+    unit, quarter = panel.unit[used], panel.quarter[used]
+    by_quarter = design == STAGGERED
+    return _finite(
+        panel.events[used],
+        panel.hours[used],
+        (panel.state[used] == STARTED).astype(float),
+        factors={"unit": unit, "quarter": quarter} if by_quarter else {"unit": unit},
+        covariates=None if by_quarter else {"years": quarter / 4},
+        confidence=confidence,
+        method=method,
+    )
+
+
+def _finite(
+    events: Array,
+    hours: Array,
+    exposed: Array,
+    *,
+    factors: Mapping[str, models.Labels],
+    covariates: Mapping[str, Array] | None,
+    confidence: float = 0.95,
+    method: str = "quasi_poisson",
+) -> models.ModelRatio | None:
+    """``models.poisson_ratio``, or ``None`` where it has no finite ratio.
+
+    With next to no cases a fit runs off to infinity: its limits leave the range of numbers (``OverflowError``) or its
+    weights do (``ValueError`` of the fitting library). Neither is an answer, and neither may end a review.
+    """
+    try:
+        found = models.poisson_ratio(
+            events,
+            hours,
+            exposed,
+            factors=factors,
+            covariates=covariates,
+            confidence=confidence,
+            method=method,
+            events_per_parameter=0,
+        )
+    except (OverflowError, ValueError):
+        return None
+    return found if math.isfinite(found.estimate) and math.isfinite(found.upper) else None
 
 
 def _model_error(design: Array, hours: Array, events: float) -> float:
@@ -269,15 +299,14 @@ def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:
     passed = (quarters - quarters.min()) / 4 / span
     side = group[rows]
     # exposure: the passing of time in the one group; its ratio over the whole span, made yearly below
-    found = models.poisson_ratio(
+    found = _finite(
         panel.events[rows],
         panel.hours[rows],
         side * passed,
         factors={"group": side.tolist()},
         covariates={"time": passed},
-        events_per_parameter=0,
     )
-    if not math.isfinite(found.estimate) or found.method != "quasi_poisson":
+    if found is None or found.method != "quasi_poisson":
         return cannot
     yearly, low, high = (value ** (1 / span) for value in (found.estimate, found.lower, found.upper))
     seen = (

@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import quote
 
 RATE_UNIT = "cases per 200,000 hours"
+BOUNDLESS_RATIO = 1000.0
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,14 @@ def difference(key: str, value: float) -> Number:
 
 
 def ratio(key: str, value: float | None) -> Number:
-    """Ratio of two rates, two decimals; not defined when both counts are zero."""
-    return _measure(key, value, "ratio", 2)
+    """Ratio of two rates, two decimals; not defined when both counts are zero.
+
+    The limit of a model of next to no cases can have hundreds of digits: over a thousand is shown as just that.
+    """
+    number = _measure(key, value, "ratio", 2)
+    if number.value is None or not BOUNDLESS_RATIO < number.value < math.inf:
+        return number
+    return Number(key, value, "ratio", f"over {_fixed(BOUNDLESS_RATIO, 0)}")
 
 
 def cases_avoided(key: str, value: float) -> Number:

@@ -21,6 +21,7 @@ LEVEL_TREND_PROOF = ADJUSTED  # a steady yearly change cannot move this one
 # The largest standard error of a log ratio at which a fall of four fifths is found four times in five:
 # -log(1 - 0.8) / (1.96 + 0.84). A design that could not even show that does not lead while another could.
 LARGEST_USABLE_ERROR = 0.575
+NO_CASE = "there is no case on either side"
 FEWEST_QUARTERS = 3  # on either side of a start: two points fix a line, one more is needed to see it miss
 FASTEST_BACKGROUND_FALL = 0.04  # a year, with no program at all; see ``before_after.YEARLY_FALL``
 

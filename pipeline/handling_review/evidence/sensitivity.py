@@ -10,16 +10,15 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from handling_review.evidence import designs, designs_by_person, numbers
+from handling_review.evidence import designs, designs_by_person, designs_by_unit, numbers
 from handling_review.evidence.contrast import HIGHER, LOWER, Estimate
 from handling_review.evidence.ladder import LABELS, NO_RATIO, Ladder, Rung, rung
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.panel import (
     ADJUSTED,
     BEFORE_AFTER,
+    NO_CASE,
     STAGGERED,
-    STARTED,
-    STARTING,
     Designed,
     Panel,
     Personal,
@@ -27,7 +26,7 @@ from handling_review.evidence.panel import (
 from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tables import ResultTables
 from handling_review.program import Program
-from handling_review.stats import models, ratios
+from handling_review.stats import ratios
 
 WASHOUTS = (0, 30, 90, 180)  # days; each is the first day of a band of days since training
 PANDEMIC = (date(2020, 1, 1), date(2022, 12, 31))  # staffing, census and the log itself were out of the ordinary
@@ -176,20 +175,8 @@ def _other_model(strata: Strata, ladder: Ladder, program: Program) -> Iterator[R
 
 
 def _negative_binomial(panel: Panel, plain: Designed, design: str, program: Program) -> Designed:
-    used = (panel.state != STARTING) & (panel.hours > 0)
-    unit, quarter = panel.unit[used], panel.quarter[used]
-    factors = {"unit": unit, "quarter": quarter} if design == STAGGERED else {"unit": unit}
-    fit = models.poisson_ratio(
-        panel.events[used],
-        panel.hours[used],
-        (panel.state[used] == STARTED).astype(float),
-        factors=factors,
-        covariates=None if design == STAGGERED else {"years": quarter / 4},
-        confidence=program.analysis.confidence,
-        method="negative_binomial",
-        events_per_parameter=0,
-    )
-    if not math.isfinite(fit.estimate):
+    fit = designs_by_unit.fitted(panel, design, program.analysis.confidence, "negative_binomial")
+    if fit is None or fit.method not in ("negative_binomial", "quasi_poisson"):  # the latter: no spread beyond chance
         return replace(plain, estimate=math.nan, reason="the model could not be fitted to so few cases")
     return replace(plain, estimate=fit.estimate, lower=fit.lower, upper=fit.upper, p_value=fit.p_value)
 
@@ -209,11 +196,12 @@ def _by_exposure(strata: Strata, ladder: Ladder, tables: ResultTables, program: 
         word = MEASURE_WORDS.get(measure, measure.replace("_", " "))
         name = f"per_{measure}"
         blank = Designed(BEFORE_AFTER, events1=events1, events0=events0)
-        if amount1 > 0 and amount0 > 0:
+        if amount1 > 0 and amount0 > 0 and events1 + events0 > 0:
             found = ratios.rate_ratio(events1, amount1, events0, amount0, confidence=program.analysis.confidence)
             item = replace(blank, estimate=found.estimate, lower=found.lower, upper=found.upper, p_value=found.p_value)
         else:
-            item = replace(blank, reason=f"no {word}s are stated on one of the two sides")
+            lacks = amount1 <= 0 or amount0 <= 0
+            item = replace(blank, reason=f"no {word}s are stated on one of the two sides" if lacks else NO_CASE)
         years = strata.by_start(ladder.series).years_apart
         row = _row(
             name,

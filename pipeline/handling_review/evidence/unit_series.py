@@ -19,6 +19,7 @@ from handling_review.stats.series import InterruptedSeries
 
 FEWEST_CASES = 5  # on either side: a line through fewer cases is drawn by chance
 QUARTERS_A_YEAR = 4
+FEWEST_FOR_SEASON = 7  # quarters with hours
 
 
 @dataclass(frozen=True)
@@ -94,10 +95,14 @@ def _one(
     if min(events[before].sum(), events[after].sum()) < FEWEST_CASES:
         return without(f"fewer than {FEWEST_CASES} cases before or after the start")
     level = program.analysis.confidence
-    fit = series.interrupted(events, hours, start, QUARTERS_A_YEAR, confidence=level)
+    # A season takes two terms beside the four of the two lines: with no quarter left over there is no error to tell.
+    harmonics = None if (hours > 0).sum() >= FEWEST_FOR_SEASON else 0
+    fit = series.interrupted(events, hours, start, QUARTERS_A_YEAR, harmonics=harmonics, confidence=level)
     if math.isnan(fit.level.estimate):
         return without("no line could be fitted")
-    other = series.interrupted(events, hours, start, QUARTERS_A_YEAR, confidence=level, method="newey_west")
+    other = series.interrupted(
+        events, hours, start, QUARTERS_A_YEAR, harmonics=harmonics, confidence=level, method="newey_west"
+    )
 
     def ratio(kind: str, found: Ratio) -> Estimate:
         return estimate(numbers.ratio, kind, place, found.estimate, found.lower, found.upper)
