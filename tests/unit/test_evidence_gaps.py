@@ -245,3 +245,18 @@ def test_a_stated_start_leaves_the_quarter_to_neither_side_from_that_day_on() ->
     assert panel[0, 3, NOT_STARTED] == 4000
     assert panel[0, 3, STARTING] == 5000
     assert (0, 4, STARTED) in panel
+
+
+def test_six_quarters_are_not_asked_for_a_season() -> None:
+    """Two seasonal terms beside the four of the lines would leave no quarter over for the error."""
+    units = listed(("A", date(2024, 1, 1), False))
+    gaps = {"2023-Q2": "hours missing", "2024-Q3": "hours missing"}
+    counts = {"A": [30, 25, 28, 26, 13, 14, 12, 18]}
+    found = unit_series.gather(
+        strata(made_up.drawn(lines(counts, {"A": 4}), gaps=gaps, units=units)), made_up.program()
+    )
+    assert [item.reason for item in found] == ["", ""]
+    for item in found:
+        assert item.newey_west is not None
+        assert item.level is not None
+        assert item.level.value.value == pytest.approx(item.newey_west.value.value or 0)
