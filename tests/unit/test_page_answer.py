@@ -123,6 +123,16 @@ def test_what_is_still_needed_is_said_only_where_the_answer_cannot_tell() -> Non
     )
 
 
+def test_without_a_present_pace_the_hours_are_named_and_no_date() -> None:
+    review = made_up.review()
+    lead = replace(review.answer.ladder.lead, verdict="cannot_tell")
+    still = replace(review.answer.power, quarters_still_needed=None, detectable_in="")
+    text = " ".join(sentence.text for sentence in words_answer.still_needed_sentences(still, lead))
+    assert "more trained hours" in text
+    assert "no date can be given" in text
+    assert "No number of further quarters" not in text
+
+
 def test_quarters_still_needed_name_the_calendar_quarter() -> None:
     plain = made_up.review().before_after.primary
     lead = rung(0.5, 0.8, 1.3)

@@ -258,7 +258,7 @@ def _needed(power: PowerLeft) -> Sentence:
             power.target,
             "; what is missing is hours that tell the program apart from everything else.",
         )
-    if power.hours_still_needed is None or power.cases_expected is None or power.quarters_still_needed is None:
+    if power.hours_still_needed is None or power.cases_expected is None:
         return say(
             "No number of further quarters would be enough for before and after to find a fall of ",
             power.target,
@@ -266,17 +266,20 @@ def _needed(power: PowerLeft) -> Sentence:
             power.cases_before_wanted,
             " cases before are wanted.",
         )
-    by = f", which is {power.detectable_in} at the present pace" if power.detectable_in else ""
-    return say(
+    needed = (
         "To find a fall of ",
         power.target,
         ", before and after would need about ",
         power.hours_still_needed,
         " more trained hours, with about ",
         power.cases_expected,
-        " cases if the fall is there: ",
-        *counted(power.quarters_still_needed, "more quarter", "more quarters"),
-        f" like the latest{by}.",
+        " cases if the fall is there",
+    )
+    if power.quarters_still_needed is None:
+        return say(*needed, ". The latest quarter added none, so no date can be given.")
+    by = f", which is {power.detectable_in} at the present pace" if power.detectable_in else ""
+    return say(
+        *needed, ": ", *counted(power.quarters_still_needed, "more quarter", "more quarters"), f" like the latest{by}."
     )
 
 
