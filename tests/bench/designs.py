@@ -34,7 +34,7 @@ ERRORS = ("median_log_error", "sd_log_error", "median_expected_error")
 
 INTRO = """# The designs held against a known truth
 
-Written by `python tests/bench/designs.py` (about twelve minutes on two cores); the same figures are shipped as
+Written by `python tests/bench/designs.py` (about seven minutes on two cores); the same figures are shipped as
 `reports/design_study.csv`, from which a review prints how often its own design says “lower” for nothing.
 
 **What was simulated.** 2,000 facilities a scenario, each with its own seed: eight units of 14 to 30 posts, 14 quarters,

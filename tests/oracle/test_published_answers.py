@@ -22,6 +22,7 @@ from handling_review.evidence.answer import Answer
 from handling_review.evidence.designs_by_person import before_after as before_and_after
 from handling_review.evidence.ladder import verdict_of
 from handling_review.evidence.panel import COMPARISON, STAGGERED, Designed, Personal
+from handling_review.evidence.strata_table import Strata
 from handling_review.stats import groups
 from spec import made_up_tables as made_up
 
@@ -46,7 +47,7 @@ def facility(counts: tuple[int, int, int, int], hours: tuple[float, float]) -> A
     settings = made_up.program()
     tables = made_up.drawn(table, units=UNITS)
     quarters = rates.gather(tables, settings).complete()
-    return answer.gather(tables, quarters, before_after.gather(tables, quarters, settings), settings)
+    return answer.gather(tables, Strata(tables, quarters), before_after.gather(tables, quarters, settings), settings)
 
 
 LAW = (7.53, 5.76, 8.54, 6.46)

@@ -48,7 +48,7 @@ def tables(table: str = TABLE, **replaced: pd.DataFrame) -> ResultTables:
 def answered(found: ResultTables, program: Program | None = None) -> answer.Answer:
     settings = program or made_up.program()
     quarters = rates.gather(found, settings).complete()
-    return answer.gather(found, quarters, before_after.gather(found, quarters, settings), settings)
+    return answer.gather(found, Strata(found, quarters), before_after.gather(found, quarters, settings), settings)
 
 
 def strata(found: ResultTables | None = None) -> Strata:
@@ -258,6 +258,12 @@ def test_rows_set_aside_are_counted_for_and_against() -> None:
     hours1, hours0, y1, y0 = 9000 + 5000 + 9500 + 8000, 10000 + 9000 + 4000 + 9000 + 2000, 10, 18
     assert found.most_favourable.value.value == pytest.approx(y1 / hours1 / ((y0 + 2) / hours0))
     assert found.least_favourable.value.value == pytest.approx((y1 + 2) / hours1 / (y0 / hours0))
+
+
+def test_only_handling_cases_are_held_against_the_others() -> None:
+    found = answered(tables())
+    assert found.ladder.of("negative_control").ratio is not None
+    assert all(item.of("negative_control").ratio is None for item in found.ladders[1:])
 
 
 def test_all_series_are_led_by_the_same_design() -> None:

@@ -7,9 +7,11 @@ import math
 import pandas as pd
 import pytest
 
-from handling_review.evidence import before_after, rates, reach
+from handling_review.evidence import answer, before_after, rates, turning
 from handling_review.evidence.contrast import Contrast, contrast, direction_of
+from handling_review.evidence.ladder import Rung
 from handling_review.evidence.measure import measure
+from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tally import Tally
 from spec import made_up_tables as made_up
 
@@ -30,6 +32,17 @@ quarter  unit phase   handling non_handling hours
 def gathered(table: str = STATA, **options: object) -> before_after.BeforeAfter:
     tables, program = made_up.drawn(table, **options), made_up.program()  # type: ignore[arg-type]
     return before_after.gather(tables, rates.gather(tables, program).complete(), program)
+
+
+def answered(table: str) -> answer.Answer:
+    tables, program = made_up.drawn(table), made_up.program()
+    complete = rates.gather(tables, program).complete()
+    return answer.gather(tables, Strata(tables, complete), before_after.gather(tables, complete, program), program)
+
+
+def other_way(table: str, name: str) -> Rung:
+    """One row of the other ways of asking."""
+    return next(row.rung for row in answered(table).sensitivity.rows if row.name == name)
 
 
 def test_the_ratio_is_that_of_the_published_example() -> None:
@@ -158,10 +171,9 @@ def test_lapsed_hours_count_after_training_and_are_left_out_in_one_variant() -> 
     2024-Q2 A    after  no     8        100000
     2024-Q3 A    after  yes    5        40000
     """
-    change = gathered(table)
-    assert change.primary.now.events.value == 8 + 5
-    current = change.variants[0]
-    assert (current.name, current.now.events.value, current.now.hours.value) == ("training_current", 8, 100_000)
+    assert gathered(table).primary.now.events.value == 8 + 5
+    current = other_way(table, "training_current")
+    assert (current.now_events.value, current.now_hours.value) == (8, 100_000)
 
 
 def test_the_units_start_date_is_another_way_of_asking() -> None:
@@ -172,9 +184,9 @@ def test_the_units_start_date_is_another_way_of_asking() -> None:
     2024-Q3 A    after  after         8        100000
     2024-Q3 B    never  none          3        60000
     """
-    start = gathered(table).variants[1]
-    assert (start.now.events.value, start.now.hours.value) == (6 + 8, 150_000)
-    assert (start.then.events.value, start.then.hours.value) == (20, 100_000)
+    start = other_way(table, "unit_start")
+    assert (start.now_events.value, start.now_hours.value) == (6 + 8, 150_000)
+    assert (start.then_events.value, start.then_hours.value) == (20, 100_000)
 
 
 def test_the_background_is_the_national_fall_over_the_time_between_the_phases() -> None:
@@ -191,7 +203,7 @@ def test_the_background_is_the_national_fall_over_the_time_between_the_phases() 
 
 def test_the_negative_control_is_the_odds_ratio_of_the_table_of_cases() -> None:
     # Handling 41 and 15 cases, other injuries 8 and 8: (41 x 8) / (15 x 8); the hours cancel.
-    found = gathered().held_against
+    found = answered(STATA).ladder.of("negative_control").ratio
     assert found is not None
     assert found.value.value == pytest.approx((41 * 8) / (15 * 8))
 
@@ -210,7 +222,7 @@ def compared(events1: int, events0: int) -> Contrast:
 
 @pytest.mark.parametrize(("after", "before"), [(10, 40), (20, 22), (3, 30), (0, 12), (5, 0), (900, 1000)])
 def test_the_answer_turns_exactly_where_the_review_says(after: int, before: int) -> None:
-    turn = reach.turning_point(compared(after, before), made_up.program())
+    turn = turning.turning_point(compared(after, before), made_up.program())
     assert turn is not None
     highest = int(turn.higher_at_least.value or 0)
     assert compared(highest, before).direction == "higher"
@@ -226,14 +238,15 @@ def test_the_answer_turns_exactly_where_the_review_says(after: int, before: int)
 def test_what_the_hours_could_have_shown_agrees_with_the_power_table() -> None:
     # Exact power of the mid-P test, equal hours: a fall of a half is found four times in five with about 46
     # expected cases before (enumeration in R 4.2, see the power reference data of the oracle tests).
-    change = gathered("quarter unit phase handling hours\n2024-Q1 A before 46 400000\n2024-Q2 A after 40 400000")
-    assert change.reach is not None
-    assert change.reach.smallest_fall is not None
-    assert change.reach.smallest_fall.value == pytest.approx(0.50, abs=0.01)
+    found = answered("quarter unit phase handling hours\n2024-Q1 A before 46 400000\n2024-Q2 A after 40 400000")
+    assert found.ladder.primary == "before_after"
+    assert found.power.smallest_fall is not None
+    assert found.power.smallest_fall.value == pytest.approx(0.50, abs=0.01)
 
 
 def test_no_case_before_can_show_nothing() -> None:
-    assert reach.reach(compared(6, 0), 100_000, made_up.program()) is None
+    found = answered("quarter unit phase handling hours\n2024-Q1 A before 0 300000\n2024-Q2 A after 6 400000")
+    assert found.power.smallest_fall is None
 
 
 def test_the_primary_series_comes_first_and_the_comparison_series_last() -> None:

@@ -147,7 +147,11 @@ def test_candidates_follow_from_findings_and_are_at_most_four() -> None:
 
 
 def test_a_higher_rate_after_training_asks_to_look_before_going_further() -> None:
-    assert made_up.review(ratio=2.5).actions[0].kind == "look_before_extending"
+    found = made_up.review(ratio=2.5)
+    assert found.actions[0].kind == "look_before_extending"
+    assert found.actions[0].finding in ("did-it-work", "before-after")
+    if found.answer.ladder.lead.verdict != "higher":
+        assert found.actions[0].numbers == (found.before_after.primary.ratio.value,)  # type: ignore[union-attr]
 
 
 def test_low_coverage_names_units_but_not_the_comparison_unit() -> None:

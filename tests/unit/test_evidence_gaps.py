@@ -50,7 +50,7 @@ def gapped(units: pd.DataFrame = UNITS, **options: pd.DataFrame) -> ResultTables
 
 def answered(tables: ResultTables, settings: Program) -> answer.Answer:
     quarters = rates.gather(tables, settings).complete()
-    return answer.gather(tables, quarters, before_after.gather(tables, quarters, settings), settings)
+    return answer.gather(tables, Strata(tables, quarters), before_after.gather(tables, quarters, settings), settings)
 
 
 def strata(tables: ResultTables) -> Strata:

@@ -23,6 +23,7 @@ from handling_review.evidence.panel import (
     Panel,
     Personal,
 )
+from handling_review.evidence.strata_table import Strata
 from spec import made_up_tables as made_up
 
 QUARTERS = 10
@@ -109,7 +110,7 @@ def test_a_design_that_was_fixed_beforehand_leads_with_or_without_a_ratio(design
     settings = made_up.program(design=design)
     tables = made_up.drawn(TABLE, units=UNITS)
     quarters = rates.gather(tables, settings).complete()
-    found = answer.gather(tables, quarters, before_after.gather(tables, quarters, settings), settings)
+    found = answer.gather(tables, Strata(tables, quarters), before_after.gather(tables, quarters, settings), settings)
     assert found.ladder.fixed_as == design
     assert {ladder.primary for ladder in found.ladders} == {design}
     lead = found.ladder.lead

@@ -11,7 +11,7 @@ import pytest
 from handling_review.evidence import answer, before_after, numbers, rates
 from handling_review.evidence.ladder import NO_RATIO
 from handling_review.evidence.panel import BEFORE_AFTER, LADDER, NO_CASE
-from handling_review.evidence.strata_table import BAND_FROM
+from handling_review.evidence.strata_table import BAND_FROM, Strata
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import PHASES
 from handling_review.program import Program
@@ -32,7 +32,7 @@ def units(*rows: tuple[str, date | None, bool]) -> pd.DataFrame:
 def answered(tables: ResultTables, program: Program | None = None) -> answer.Answer:
     settings = program or made_up.program()
     quarters = rates.gather(tables, settings).complete()
-    return answer.gather(tables, quarters, before_after.gather(tables, quarters, settings), settings)
+    return answer.gather(tables, Strata(tables, quarters), before_after.gather(tables, quarters, settings), settings)
 
 
 def _cell(dice: random.Random, quarter: str, unit: str, most: int) -> dict[str, object]:

@@ -87,12 +87,12 @@ def test_a_fixed_design_that_cannot_be_had_says_why() -> None:
     assert lead.design == "within_quarter"
     blank = replace(lead, ratio=None, reason="no unit has trained and not yet trained hours in the same quarter")
     assert "no unit has trained" in words_answer.answer_sentence(blank).text
-    assert "as the program file fixed beforehand" in words_answer.design_sentence(review.answer.ladder).text
+    assert "as the program file fixed beforehand" in words_answer.design_sentence(review.answer).text
 
 
 def test_the_rule_that_picked_the_design_is_named_and_its_false_claims_too() -> None:
-    found = made_up.review().answer.ladder
-    text = words_answer.design_sentence(found).text
+    answer = made_up.review().answer
+    found, text = answer.ladder, words_answer.design_sentence(answer).text
     assert "A rule fixed beforehand picked this way" in text
     if found.performance is not None:
         assert f"“lower” in {found.performance.trend_false_lower.shown}" in text

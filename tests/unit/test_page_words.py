@@ -6,9 +6,10 @@ from typing import Any
 
 import pytest
 
-from handling_review.evidence import before_after, rates
+from handling_review.evidence import before_after, ladder, rates
 from handling_review.evidence.assemble import assemble
 from handling_review.evidence.measure import measure
+from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tally import Tally
 from handling_review.page import words, words_change, words_data
 from handling_review.page.sentence import counted, listed, say
@@ -190,9 +191,10 @@ def test_other_injuries_moving_the_same_way_put_the_program_in_doubt() -> None:
     2024-Q1 A    before 40       40           400000
     2024-Q2 A    after  12       12           400000
     """
-    tables = made_up.drawn(table)
-    found = before_after.gather(tables, ("2024-Q1", "2024-Q2"), PROGRAM)
-    text = words_change.comparison_series_sentence(found).text
+    tables, quarters = made_up.drawn(table), ("2024-Q1", "2024-Q2")
+    found = before_after.gather(tables, quarters, PROGRAM)
+    control = ladder.gather(Strata(tables, quarters), PROGRAM)[0].of("negative_control")
+    text = words_change.comparison_series_sentence(found, control).text
     assert "They moved the same way as the handling injuries" in text
     assert "Held against them, the handling injuries changed by a ratio of 1.00" in text  # (12 x 40) / (40 x 12)
 
@@ -282,7 +284,7 @@ def test_words_that_claim_too_much_are_never_used(options: dict[str, Any]) -> No
         *words.where_we_stand(found.rates, "handling"),
         words_change.change_sentence(found.before_after.primary),
         words_change.avoided_sentence(found.before_after.primary),
-        words_change.comparison_series_sentence(found.before_after),
+        words_change.comparison_series_sentence(found.before_after, found.answer.ladder.of("negative_control")),
         *words_data.cannot_tell_yet(found),
         *(words_data.candidate_sentence(candidate) for candidate in found.actions),
     ]

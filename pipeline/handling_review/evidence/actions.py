@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from handling_review.evidence.accounting import AccountingEvidence
 from handling_review.evidence.before_after import BeforeAfter
 from handling_review.evidence.contrast import HIGHER
+from handling_review.evidence.ladder import Rung
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.rates import RatesEvidence
 from handling_review.evidence.reporting import ReportingEvidence
@@ -40,6 +41,7 @@ class Basis:
 
     rates: RatesEvidence
     change: BeforeAfter
+    lead: Rung
     training: TrainingEvidence
     units: UnitsEvidence
     accounting: AccountingEvidence
@@ -60,10 +62,13 @@ def _put_right(basis: Basis) -> Candidate | None:
 
 
 def _look_before_extending(basis: Basis) -> Candidate | None:
-    primary = basis.change.primary
-    if primary.direction != HIGHER or primary.ratio is None:
-        return None
-    return Candidate("look_before_extending", "before-after", (), (primary.ratio.value,))
+    """A higher rate by the leading design or by plain before and after: a warning is not held to the stronger one."""
+    lead, plain = basis.lead, basis.change.primary
+    if lead.verdict == HIGHER and lead.ratio is not None:
+        return Candidate("look_before_extending", "did-it-work", (), (lead.ratio.value,))
+    if plain.direction == HIGHER and plain.ratio is not None:
+        return Candidate("look_before_extending", "before-after", (), (plain.ratio.value,))
+    return None
 
 
 def _walk_through(basis: Basis) -> Candidate | None:
@@ -103,7 +108,7 @@ def _settle_unclassified(basis: Basis) -> Candidate | None:
     undecided = basis.change.unclassified
     if not (undecided.cases_before.value or undecided.cases_after.value):
         return None
-    return Candidate("settle_unclassified", "before-after", (), (undecided.cases_before, undecided.cases_after))
+    return Candidate("settle_unclassified", "other-ways", (), (undecided.cases_before, undecided.cases_after))
 
 
 def _review_findings(basis: Basis) -> Candidate | None:

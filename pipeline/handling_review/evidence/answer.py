@@ -50,9 +50,8 @@ class Answer:
         return self.ladders[0]
 
 
-def gather(tables: ResultTables, quarters: tuple[str, ...], change: BeforeAfter, program: Program) -> Answer:
+def gather(tables: ResultTables, strata: Strata, change: BeforeAfter, program: Program) -> Answer:
     """The answer over the complete quarters; the trained hours of the latest one are the present pace."""
-    strata = Strata(tables, quarters)
     pace = float(change.trained_hours_last_quarter.value or 0)
     ladders = ladder.gather(strata, program)
     return Answer(
@@ -61,7 +60,7 @@ def gather(tables: ResultTables, quarters: tuple[str, ...], change: BeforeAfter,
         series=unit_series.gather(strata, program),
         bands=time_bands.gather(strata, program),
         chance=chance_fall.gather(strata, program),
-        power=power_left.gather(ladders[0].lead, change.primary, pace, quarters, program),
+        power=power_left.gather(ladders[0].lead, change.primary, pace, strata.complete, program),
         bounds=_bounds(tables, change, program),
         starts_stated=all(unit in strata.stated for unit in strata.starts),
     )

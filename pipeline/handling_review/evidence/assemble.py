@@ -27,7 +27,7 @@ from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tables import ResultTables, Scope
 from handling_review.program import Program
 
-_BOUNDS = 3  # undecided cases all counted, before only, after only
+_BOUNDS = 5  # undecided cases all counted, before only, after only; all unusable ones for and against
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,9 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     rate = rates.gather(tables, program)
     complete = rate.complete()
     change = before_after.gather(tables, complete, program)
-    worked = answer.gather(tables, complete, change, program)
-    chart = watch.gather(rate.quarters, Strata(tables, complete), program)
+    strata = Strata(tables, complete)
+    worked = answer.gather(tables, strata, change, program)
+    chart = watch.gather(rate.quarters, strata, program)
     coverage = training.gather(tables, complete, units.unit_names(tables), program)
     unit = units.gather(tables, complete, program)
     apart = unit_spread.gather(unit, program)
@@ -89,17 +90,8 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     mix = reporting.gather(tables, complete, program)
     published_rates = reference.gather(tables, scope.facility_naics)
     posted = reconciliation.gather(tables)
-    candidates = actions.gather(actions.Basis(rate, change, coverage, unit, rows, mix))
-    looks = numbers.count(
-        "comparisons/review",
-        len(rate.comparisons)
-        + len(change.contrasts)
-        + len(worked.sensitivity.rows)
-        + len(change.variants)
-        + _BOUNDS
-        + len(unit.compared()),
-        "comparisons",
-    )
+    candidates = actions.gather(actions.Basis(rate, change, worked.ladder.lead, coverage, unit, rows, mix))
+    looks = numbers.count("comparisons/review", _looks(rate, change, worked, unit), "comparisons")
     return Review(
         scope=scope,
         program=program,
@@ -121,6 +113,20 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
             rate, change, worked, chart, coverage, unit, apart, rows, mix, published_rates, posted, candidates, looks
         ),
     )
+
+
+def _looks(
+    rate: rates.RatesEvidence, change: before_after.BeforeAfter, worked: answer.Answer, unit: units.UnitsEvidence
+) -> int:
+    """How often two rates are set against each other: every ratio that is printed, each comparison once."""
+    designs = [
+        rung.ratio for ladder in worked.ladders for rung in ladder.rungs if rung.design != "before_after"
+    ]  # before and after stands among the contrasts already
+    other_ways = [row.rung.ratio for row in worked.sensitivity.rows if not row.name.startswith("design_")]
+    own_starts = [series.level for series in worked.series if series.unit]
+    shown = [item.ratio for item in (*rate.comparisons, *change.contrasts)]
+    counted = [ratio for ratio in (*designs, *other_ways, *own_starts, *shown) if ratio is not None]
+    return len(counted) + _BOUNDS + len(unit.compared())
 
 
 def _diary(frame: pd.DataFrame, quarters: pd.DataFrame) -> tuple[DiaryEntry, ...]:

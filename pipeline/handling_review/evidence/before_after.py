@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from handling_review.evidence import numbers
-from handling_review.evidence.contrast import Contrast, Estimate, contrast
+from handling_review.evidence.contrast import Contrast, contrast
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.rates import as_date
-from handling_review.evidence.reach import Reach, TurningPoint, against, reach, turning_point
 from handling_review.evidence.tables import ResultTables
 from handling_review.evidence.tally import COMPARISON_SERIES, PHASES, SERIES, PersonTime, Tally
+from handling_review.evidence.turning import TurningPoint, turning_point
 from handling_review.program import Program
 
 DESIGN_LABEL = "before and after, whole facility, with washout"
@@ -67,11 +67,9 @@ class BeforeAfter:
     """The before and after comparison over the complete quarters.
 
     ``contrasts`` holds one comparison per series, the primary series first and the injuries that do not
-    come from handling last. ``variants`` asks the primary question in other ways. ``turning`` and
-    ``reach`` say what would change the answer and what these hours could have shown. ``held_against`` is the
-    change of the primary series over that of the injuries not from handling. ``left_out_cases`` and
-    ``left_out_hours`` are those of incomplete quarters, which leave together. ``trained_hours_last_quarter`` are the
-    hours after training of the latest complete quarter.
+    come from handling last. ``turning`` says what would change the answer. ``left_out_cases`` and ``left_out_hours``
+    are those of incomplete quarters, which leave together. ``trained_hours_last_quarter`` are the hours after
+    training of the latest complete quarter.
     """
 
     design: str
@@ -79,12 +77,9 @@ class BeforeAfter:
     quarters: tuple[str, ...]
     phases: tuple[Phase, ...]
     contrasts: tuple[Contrast, ...]
-    variants: tuple[Contrast, ...]
     unclassified: Unclassified
     background: Background | None
     turning: TurningPoint | None
-    reach: Reach | None
-    held_against: Estimate | None
     target_ratio: Number
     left_out_cases: Number
     left_out_hours: Number
@@ -138,12 +133,9 @@ def gather(tables: ResultTables, quarters: tuple[str, ...], program: Program) ->
         quarters=quarters,
         phases=phases,
         contrasts=contrasts,
-        variants=_variants(table, program, counts_only),
         unclassified=_unclassified(tables, quarters, by_phase, program, counts_only),
         background=_background(table, tables),
         turning=turning_point(contrasts[0], program),
-        reach=reach(contrasts[0], pace, program),
-        held_against=against(contrasts[0], contrasts[-1], program) if primary == "handling" else None,
         target_ratio=numbers.ratio("setting/target_ratio", 1 - program.analysis.target_reduction),
         left_out_cases=numbers.count(f"cases/facility/incomplete-quarters/{primary}", left_out.events),
         left_out_hours=numbers.hours("hours/facility/incomplete-quarters", left_out.hours),
@@ -184,39 +176,6 @@ def _phases(by_phase: Mapping[tuple[object, ...], Tally], program: Program) -> t
             )
         )
     return tuple(found)
-
-
-def _variants(table: PersonTime, program: Program, counts_only: bool) -> tuple[Contrast, ...]:
-    """The primary question asked in other ways: training still current, and the unit's start date."""
-    series = program.analysis.series
-    current = table.current().by("phase")
-    go_live = table.by("go_live_phase")
-    pairs = (
-        (
-            "training_current",
-            current.get(("after", series), Tally()),
-            current.get(("before", series), Tally()),
-            ("after training, not lapsed", "before training"),
-        ),
-        (
-            "unit_start",
-            go_live.get(("after", series), Tally()),
-            go_live.get(("before", series), Tally()),
-            ("after the unit's program start", "before the unit's program start"),
-        ),
-    )
-    return tuple(
-        contrast(
-            f"facility/{name}",
-            name,
-            measure(f"facility/{name}-after", series, after, program),
-            measure(f"facility/{name}-before", series, before, program),
-            program,
-            labels=labels,
-            counts_only=counts_only,
-        )
-        for name, after, before, labels in pairs
-    )
 
 
 def _unclassified(

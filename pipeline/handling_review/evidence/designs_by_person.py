@@ -47,6 +47,8 @@ def negative_control(personal: Personal, confidence: float) -> Designed:
     events1, hours1, events0, hours0 = _sides(personal)
     other1, other0 = float(personal.other1.sum()), float(personal.other0.sum())
     blank = Designed(CONTROL, events1=events1, hours1=hours1, events0=events0, hours0=hours0)
+    if personal.holds_others:
+        return replace(blank, reason="these cases hold the other injuries too, so the two kinds are not apart")
     if not (hours1 and hours0):
         return replace(blank, reason="there are no hours on one of the two sides")
     if not (events1 + events0 and other1 + other0 and events1 + other1 and events0 + other0):
@@ -100,7 +102,5 @@ def _sides(personal: Personal) -> tuple[float, float, float, float]:
 
 def _alike(p_value: float) -> Check:
     if math.isnan(p_value):
-        return Check("No sign that the ratio differs between quarters.", None, "Too few quarters with cases to tell.")
-    return Check(
-        "No sign that the ratio differs between quarters.", p_value >= 0.05, f"Test of equal ratios: p = {p_value:.2f}."
-    )
+        return Check("The ratio is the same in all quarters.", None, "Too few quarters with cases to tell.")
+    return Check("The ratio is the same in all quarters.", p_value >= 0.05, f"Test of equal ratios: p = {p_value:.2f}.")

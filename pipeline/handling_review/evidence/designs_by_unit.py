@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -69,13 +68,8 @@ def comparison(panel: Panel, confidence: float) -> Designed:
 
 def interrupted(panel: Panel, confidence: float) -> Designed:
     """Quarterly series of the units with the program: the step at the start against the line before it."""
-    has = ~panel.is_comparison
-    n = int(panel.quarter.max()) + 1 if panel.quarter.size else 0
-    events = _by_quarter(panel, has, panel.events, n)
-    hours = _by_quarter(panel, has, panel.hours, n)
-    begun = _by_quarter(panel, has & (panel.state != NOT_STARTED), panel.hours, n)
-    is_begun = (hours > 0) & (2 * begun >= hours)
-    start = int(np.argmax(is_begun)) if is_begun.any() else n
+    events, hours, start = series_of(panel, ~panel.is_comparison)
+    n = events.size
     before, after = slice(0, start), slice(start, n)
     blank = Designed(
         INTERRUPTED,
@@ -88,7 +82,7 @@ def interrupted(panel: Panel, confidence: float) -> Designed:
         return replace(blank, reason=f"fewer than {FEWEST_QUARTERS} quarters lie before or after the start")
     if not (blank.events1 and blank.events0):
         return replace(blank, reason="there is no case on one of the two sides")
-    fit = series.interrupted(events, hours, start, 4, harmonics=0, confidence=confidence)
+    fit = series.interrupted(events, hours, start, 4, confidence=confidence)
     if math.isnan(fit.level.estimate):
         return replace(blank, reason="no line could be fitted")
     starts = set(_starts(panel).values())
@@ -97,7 +91,7 @@ def interrupted(panel: Panel, confidence: float) -> Designed:
         Check("All units started together.", len(starts) == 1, f"Quarters of start: {len(starts)}."),
         Check("Eight quarters or more lie on either side.", shortest >= 8, f"The shorter side has {shortest}."),
         Check(
-            "No sign that neighbouring quarters go together.",
+            "Neighbouring quarters vary each on their own.",
             abs(fit.lag1_correlation) < 2 / math.sqrt(n),
             f"Correlation of neighbours {_signed(fit.lag1_correlation)}.",
         ),
@@ -109,6 +103,25 @@ def interrupted(panel: Panel, confidence: float) -> Designed:
     error = _model_error(design, hours, events.sum())
     ratio = fit.level
     return with_result(blank, ratio.estimate, ratio.lower, ratio.upper, ratio.p_value, error, checks)
+
+
+def series_of(panel: Panel, rows: Flags, quarters: int | None = None) -> tuple[Array, Array, int]:
+    """Cases and hours of some units by quarter, and the first quarter in which half of the hours are in begun units.
+
+    ``quarters``: how many there are, by default up to the last one in the panel. The start is that number where no
+    quarter is such a one.
+    """
+    n = int(panel.quarter.max(initial=-1)) + 1 if quarters is None else quarters
+    events, hours, begun = (
+        np.bincount(panel.quarter[kept], values[kept], n).astype(float)
+        for kept, values in (
+            (rows, panel.events),
+            (rows, panel.hours),
+            (rows & (panel.state != NOT_STARTED), panel.hours),
+        )
+    )
+    is_begun = (hours > 0) & (2 * begun >= hours)
+    return events, hours, int(np.argmax(is_begun)) if is_begun.any() else n
 
 
 def adjusted(panel: Panel, confidence: float) -> Designed:
@@ -146,7 +159,7 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
     if not math.isfinite(error):
         return replace(blank, reason="starting cannot be told apart from the passing of time: all units began together")
     fit = fitted(panel, design, confidence)
-    if fit is None or fit.method != "quasi_poisson":
+    if fit.method != "quasi_poisson":
         return replace(blank, reason="the model could not be fitted to so few cases")
     starts = len({int(q) for q in _starts(panel).values()})
     first = _roll_out(panel)[0]
@@ -169,7 +182,7 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
             ),
         )
     spread = Check(
-        "No sign that cases vary more than by chance.",
+        "Cases vary no more than by chance.",
         fit.dispersion <= 1.5,
         f"Spread over chance {fit.dispersion:.2f}, allowed for.",
     )
@@ -184,12 +197,12 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
     )
 
 
-def fitted(panel: Panel, design: str, confidence: float, method: str = "quasi_poisson") -> models.ModelRatio | None:
-    """The model of unit quarters; ``None`` where it has no finite ratio."""
+def fitted(panel: Panel, design: str, confidence: float, method: str = "quasi_poisson") -> models.ModelRatio:
+    """The model of unit quarters, however few the cases; its ``method`` says what came of it."""
     used = (panel.state != STARTING) & (panel.hours > 0)
     unit, quarter = panel.unit[used], panel.quarter[used]
     by_quarter = design == STAGGERED
-    return _finite(
+    return models.poisson_ratio(
         panel.events[used],
         panel.hours[used],
         (panel.state[used] == STARTED).astype(float),
@@ -197,38 +210,8 @@ def fitted(panel: Panel, design: str, confidence: float, method: str = "quasi_po
         covariates=None if by_quarter else {"years": quarter / 4},
         confidence=confidence,
         method=method,
+        events_per_parameter=0,
     )
-
-
-def _finite(
-    events: Array,
-    hours: Array,
-    exposed: Array,
-    *,
-    factors: Mapping[str, models.Labels],
-    covariates: Mapping[str, Array] | None,
-    confidence: float = 0.95,
-    method: str = "quasi_poisson",
-) -> models.ModelRatio | None:
-    """``models.poisson_ratio``, or ``None`` where it has no finite ratio.
-
-    With next to no cases a fit runs off to infinity: its limits leave the range of numbers (``OverflowError``) or its
-    weights do (``ValueError`` of the fitting library). Neither is an answer, and neither may end a review.
-    """
-    try:
-        found = models.poisson_ratio(
-            events,
-            hours,
-            exposed,
-            factors=factors,
-            covariates=covariates,
-            confidence=confidence,
-            method=method,
-            events_per_parameter=0,
-        )
-    except (OverflowError, ValueError):
-        return None
-    return found if math.isfinite(found.estimate) and math.isfinite(found.upper) else None
 
 
 def _model_error(design: Array, hours: Array, events: float) -> float:
@@ -241,10 +224,6 @@ def _model_error(design: Array, hours: Array, events: float) -> float:
     left = target - rest @ np.linalg.lstsq(rest, target, rcond=None)[0]
     information = float(left @ left)
     return 1 / math.sqrt(information) if information > 1e-6 * float(target @ target) else math.inf
-
-
-def _by_quarter(panel: Panel, rows: Flags, values: Array, n: int) -> Array:
-    return np.bincount(panel.quarter[rows], values[rows], n).astype(float)
 
 
 def _signed(value: float) -> str:
@@ -288,7 +267,7 @@ def _parallel_cohorts(panel: Panel) -> Check:
 
 
 def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:
-    said = "No sign that the groups compared were moving apart before the start."
+    said = "The groups compared were moving alike before the start."
     rows = rows & (panel.hours > 0)
     quarters = panel.quarter[rows]
     cannot = Check(said, None, "Too few quarters or cases before the start to tell.")
@@ -299,14 +278,15 @@ def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:
     passed = (quarters - quarters.min()) / 4 / span
     side = group[rows]
     # exposure: the passing of time in the one group; its ratio over the whole span, made yearly below
-    found = _finite(
+    found = models.poisson_ratio(
         panel.events[rows],
         panel.hours[rows],
         side * passed,
         factors={"group": side.tolist()},
         covariates={"time": passed},
+        events_per_parameter=0,
     )
-    if found is None or found.method != "quasi_poisson":
+    if found.method != "quasi_poisson":
         return cannot
     yearly, low, high = (value ** (1 / span) for value in (found.estimate, found.lower, found.upper))
     seen = (

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
 
 import pandas as pd
 
 from handling_review.evidence import export_answer
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.contrast import Contrast, Estimate
-from handling_review.evidence.measure import Rate
+from handling_review.evidence.contrast import Contrast
+from handling_review.evidence.export_columns import Row, count, estimate_columns, rate_columns, value
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.training import STATUSES, Coverage
-
-Row = dict[str, Any]
 
 
 def result_frames(review: Review) -> dict[str, pd.DataFrame]:
@@ -96,28 +93,6 @@ def _header(name: str, level: str) -> tuple[str, ...]:
     }.get(name, ())
 
 
-def _value(number: Number | None) -> float | None:
-    return None if number is None else number.value
-
-
-def _count(number: Number) -> int:
-    return int(number.value or 0)
-
-
-def _rate_columns(rate: Rate, level: str) -> Row:
-    return {
-        "series": rate.series,
-        "cases": _count(rate.events),
-        "hours_worked": _value(rate.hours),
-        "rate_per_200k_hours": _value(rate.rate),
-        f"lower_{level}": _value(rate.lower),
-        f"upper_{level}": _value(rate.upper),
-        f"one_sided_upper_{level}": _value(rate.limit),
-        "reliability": rate.reliability,
-        "withheld_because": rate.withheld,
-    }
-
-
 def _rates_by_quarter(review: Review, level: str) -> Iterable[Row]:
     for span in review.rates.quarters:
         for rate in span.rates:
@@ -127,7 +102,7 @@ def _rates_by_quarter(review: Review, level: str) -> Iterable[Row]:
                 "quarter_end": span.end,
                 "is_complete": span.is_complete,
                 "is_provisional": span.is_provisional,
-                **_rate_columns(rate, level),
+                **rate_columns(rate, level),
             }
 
 
@@ -140,7 +115,7 @@ def _rates_four_quarters(review: Review, level: str) -> Iterable[Row]:
                 "period_end": span.end,
                 "is_complete": span.is_complete,
                 "is_provisional": span.is_provisional,
-                **_rate_columns(rate, level),
+                **rate_columns(rate, level),
             }
 
 
@@ -153,8 +128,8 @@ def _rates_by_unit(review: Review, level: str) -> Iterable[Row]:
                 "care_type": row.care_type,
                 "program_start": row.program_start,
                 "window": window,
-                **_rate_columns(rate, level),
-                "ratio_to_other_units": _value(row.against_rest.value)
+                **rate_columns(rate, level),
+                "ratio_to_other_units": value(row.against_rest.value)
                 if row.against_rest and window == "all_complete_quarters"
                 else None,
             }
@@ -167,7 +142,7 @@ def _rates_by_unit_and_quarter(review: Review, level: str) -> Iterable[Row]:
                 "unit": cell.unit,
                 "quarter": cell.quarter,
                 "is_complete": cell.is_complete,
-                **_rate_columns(rate, level),
+                **rate_columns(rate, level),
             }
 
 
@@ -177,17 +152,9 @@ def _phases(review: Review, level: str) -> Iterable[Row]:
             yield {
                 "phase": phase.phase,
                 "compared": phase.in_contrast,
-                "share_of_hours": _value(phase.hours_share),
-                **_rate_columns(rate, level),
+                "share_of_hours": value(phase.hours_share),
+                **rate_columns(rate, level),
             }
-
-
-def _estimate(name: str, estimate: Estimate | None, level: str) -> Row:
-    return {
-        name: _value(estimate.value) if estimate else None,
-        f"{name}_lower_{level}": _value(estimate.lower) if estimate else None,
-        f"{name}_upper_{level}": _value(estimate.upper) if estimate else None,
-    }
 
 
 def _contrast_columns(item: Contrast, level: str) -> Row:
@@ -196,13 +163,13 @@ def _contrast_columns(item: Contrast, level: str) -> Row:
         "series": item.series,
         "compared": item.labels[0],
         "with": item.labels[1],
-        "cases_compared": _count(item.now.events),
-        "hours_worked_compared": _value(item.now.hours),
-        "cases_with": _count(item.then.events),
-        "hours_worked_with": _value(item.then.hours),
-        **_estimate("rate_ratio", item.ratio, level),
-        **_estimate("rate_difference_per_200k_hours", item.difference, level),
-        **_estimate("cases_avoided", item.avoided, level),
+        "cases_compared": count(item.now.events),
+        "hours_worked_compared": value(item.now.hours),
+        "cases_with": count(item.then.events),
+        "hours_worked_with": value(item.then.hours),
+        **estimate_columns("rate_ratio", item.ratio, level),
+        **estimate_columns("rate_difference_per_200k_hours", item.difference, level),
+        **estimate_columns("cases_avoided", item.avoided, level),
         "verdict": item.verdict,
     }
 
@@ -212,7 +179,6 @@ def _contrasts(review: Review, level: str) -> Iterable[Row]:
     bounds = change.unclassified
     items = (
         *change.contrasts,
-        *change.variants,
         bounds.all_counted,
         bounds.most_favourable,
         bounds.least_favourable,
@@ -233,9 +199,9 @@ def _coverage(review: Review, level: str) -> Iterable[Row]:
             "place": kind,
             "quarter": item.name if kind == "facility" else review.training.latest,
             "unit": "" if kind == "facility" else item.name,
-            "hours_worked": _value(item.total),
-            **{f"hours_worked_{s}": _value(h) for s, h in zip(STATUSES, item.hours, strict=True)},
-            **{f"share_of_hours_{s}": _value(h) for s, h in zip(STATUSES, shares, strict=True)},
+            "hours_worked": value(item.total),
+            **{f"hours_worked_{s}": value(h) for s, h in zip(STATUSES, item.hours, strict=True)},
+            **{f"share_of_hours_{s}": value(h) for s, h in zip(STATUSES, shares, strict=True)},
             "withheld_because": item.reason,
         }
 
@@ -249,9 +215,9 @@ def _people(review: Review, level: str) -> Iterable[Row]:
     for row in review.training.people:
         yield {
             "quarter": row.quarter,
-            "people_with_hours": _count(row.with_hours),
-            "people_trained": _count(row.trained),
-            "people_lapsed": _count(row.lapsed),
+            "people_with_hours": count(row.with_hours),
+            "people_trained": count(row.trained),
+            "people_lapsed": count(row.lapsed),
         }
 
 
@@ -260,12 +226,12 @@ def _mix(review: Review, level: str) -> Iterable[Row]:
         yield {
             "year": year.year,
             "complete_quarters": year.quarters,
-            "hours_worked": _value(year.hours),
-            "first_aid_cases": _count(year.first_aid),
-            "recordable_cases": _count(year.recordable),
-            "dart_cases": _count(year.dart),
-            "days_away_cases": _count(year.days_away),
-            **_estimate("dart_share_of_recordable", year.dart_share, level),
+            "hours_worked": value(year.hours),
+            "first_aid_cases": count(year.first_aid),
+            "recordable_cases": count(year.recordable),
+            "dart_cases": count(year.dart),
+            "days_away_cases": count(year.days_away),
+            **estimate_columns("dart_share_of_recordable", year.dart_share, level),
         }
 
 
@@ -275,7 +241,7 @@ def _accounting(review: Review, level: str) -> Iterable[Row]:
             "file": row.file,
             "rule": row.rule,
             "kind": row.kind,
-            "rows": _count(row.rows),
+            "rows": count(row.rows),
             "meaning": row.meaning,
         }
 
@@ -287,7 +253,7 @@ def _references(review: Review, level: str) -> Iterable[Row]:
             "ownership": row.ownership,
             "year": row.year,
             "series": row.series,
-            "rate_per_200k_hours": _value(row.rate),
+            "rate_per_200k_hours": value(row.rate),
             "source": row.source,
         }
 
@@ -297,9 +263,9 @@ def _reconciliation(review: Review, level: str) -> Iterable[Row]:
         yield {
             "year": row.year,
             "figure": row.figure,
-            "posted": _value(row.posted),
-            "in_review": _value(row.in_review),
-            "rows_set_aside": _count(row.set_aside),
+            "posted": value(row.posted),
+            "in_review": value(row.in_review),
+            "rows_set_aside": count(row.set_aside),
             "agrees": row.agrees,
         }
 

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.contrast import Estimate
+from handling_review.evidence.export_columns import Row, estimate_columns, rate_columns, value
 from handling_review.evidence.ladder import Rung
-from handling_review.evidence.numbers import Number
-
-Row = dict[str, Any]
 
 
 def designs(review: Review, level: str) -> Iterable[Row]:
@@ -57,18 +53,7 @@ def time_since_training(review: Review, level: str) -> Iterable[Row]:
     """Rates by time since training."""
     bands = review.answer.bands
     for item in (*bands.bands, bands.lapsed, bands.untrained):
-        rate = item.rate
-        yield {
-            "series": bands.series,
-            "time_since_training": item.name,
-            "cases": rate.events.value,
-            "hours_worked": rate.hours.value,
-            "rate_per_200k_hours": _value(rate.rate),
-            f"lower_{level}": _value(rate.lower),
-            f"upper_{level}": _value(rate.upper),
-            f"one_sided_upper_{level}": _value(rate.limit),
-            "withheld_because": rate.withheld,
-        }
+        yield {"time_since_training": item.name, **rate_columns(item.rate, level)}
 
 
 def quarters_around_start(review: Review, level: str) -> Iterable[Row]:
@@ -79,11 +64,11 @@ def quarters_around_start(review: Review, level: str) -> Iterable[Row]:
                 "unit": series.unit or "all units with the program",
                 "start": series.start,
                 "quarter": point.quarter,
-                "rate_per_200k_hours": _value(point.seen),
-                "fitted_per_200k_hours": _value(point.fitted),
-                "line_before_per_200k_hours": _value(point.had_nothing_changed),
-                f"line_before_lower_{level}": _value(point.lower),
-                f"line_before_upper_{level}": _value(point.upper),
+                "rate_per_200k_hours": value(point.seen),
+                "fitted_per_200k_hours": value(point.fitted),
+                "line_before_per_200k_hours": value(point.had_nothing_changed),
+                f"line_before_lower_{level}": value(point.lower),
+                f"line_before_upper_{level}": value(point.upper),
                 "no_fit_because": series.reason,
             }
 
@@ -105,21 +90,14 @@ def control_chart(review: Review, level: str) -> Iterable[Row]:
         }
 
 
-def _value(number: Number | None) -> float | None:
-    return None if number is None else number.value
-
-
 def _rung(rung: Rung, level: str) -> Row:
-    ratio: Estimate | None = rung.ratio
     return {
         "cases_with": rung.now_events.value,
         "hours_worked_with": rung.now_hours.value,
         "cases_without": rung.then_events.value,
         "hours_worked_without": rung.then_hours.value,
-        "rate_ratio": ratio.value.value if ratio else None,
-        f"rate_ratio_lower_{level}": ratio.lower.value if ratio else None,
-        f"rate_ratio_upper_{level}": ratio.upper.value if ratio else None,
-        "p_value": _value(rung.p_value),
+        **estimate_columns("rate_ratio", rung.ratio, level),
+        "p_value": value(rung.p_value),
         "verdict": rung.verdict,
         "withheld_because": rung.reason,
     }

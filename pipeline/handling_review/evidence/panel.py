@@ -52,7 +52,8 @@ class Personal:
 
     ``events1`` and ``hours1`` are after training and its washout, ``events0`` and ``hours0`` before it;
     ``other1`` and ``other0`` are injuries that do not come from handling. ``years_apart`` is the distance between
-    the hours-weighted middles of the two phases.
+    the hours-weighted middles of the two phases. ``holds_others`` is true where the cases asked about hold those other
+    injuries too (all recordable ones do), so that the two kinds cannot be set against each other.
     """
 
     events1: Array
@@ -62,6 +63,7 @@ class Personal:
     other1: Array
     other0: Array
     years_apart: float
+    holds_others: bool = False
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,12 @@ from handling_review.evidence import numbers
 from handling_review.evidence.contrast import Contrast
 from handling_review.evidence.ladder import Rung
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.panel import BEFORE_AFTER
 from handling_review.evidence.quarters import previous
-from handling_review.evidence.reach import POWER
 from handling_review.program import Program
 from handling_review.stats import bayes, power
 
+POWER = 0.8  # four times in five: the usual level at which a study is planned
 FARTHEST_QUARTERS = 80  # twenty years: a date beyond it would mean nothing
 
 
@@ -25,8 +26,8 @@ class PowerLeft:
     """What the leading design could have shown, and what before and after would still need.
 
     Attributes:
-        smallest_fall: smallest fall, as a share, that the leading design would find four times in five, from its
-            expected error (``None``: not even a fall to nothing).
+        smallest_fall: smallest fall, as a share, that the leading design would find four times in five: exact for
+            before and after, from the expected error for the others (``None``: not even a fall to nothing).
         target: the fall under test (0.5: by half).
         hours_still_needed: hours after training still to come before a plain comparison would find the target four
             times in five; 0 if they are there; ``None`` if no number is enough.
@@ -82,7 +83,7 @@ def gather(
             f"chance_target_met/{end}", bayes.reduction_probability(events1, hours1, events0, hours0, target)
         )
     return PowerLeft(
-        smallest_fall=_smallest(lead, end, alpha),
+        smallest_fall=_smallest(lead, events0, hours1 / hours0 if hours0 else 0.0, end, alpha),
         target=numbers.share("setting/target_reduction", target),
         hours_still_needed=hours_left,
         cases_expected=cases,
@@ -96,7 +97,12 @@ def gather(
     )
 
 
-def _smallest(lead: Rung, end: str, alpha: float) -> Number | None:
+def _smallest(lead: Rung, events0: int, hours_ratio: float, end: str, alpha: float) -> Number | None:
+    if lead.design == BEFORE_AFTER:
+        if not events0 or hours_ratio <= 0:
+            return None
+        fall = power.smallest_detectable(events0, hours_ratio, POWER, alpha)
+        return None if math.isnan(fall) else numbers.share(f"smallest_fall/{end}", fall)
     if not math.isfinite(lead.expected_error):
         return None
     z = float(special.ndtri(1 - alpha / 2) + special.ndtri(POWER))

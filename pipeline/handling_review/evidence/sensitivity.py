@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from handling_review.evidence import designs, designs_by_person, designs_by_unit, numbers
-from handling_review.evidence.contrast import HIGHER, LOWER, Estimate
+from handling_review.evidence.contrast import HIGHER, LOWER
 from handling_review.evidence.ladder import LABELS, NO_RATIO, Ladder, Rung, rung
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.panel import (
@@ -176,7 +176,7 @@ def _other_model(strata: Strata, ladder: Ladder, program: Program) -> Iterator[R
 
 def _negative_binomial(panel: Panel, plain: Designed, design: str, program: Program) -> Designed:
     fit = designs_by_unit.fitted(panel, design, program.analysis.confidence, "negative_binomial")
-    if fit is None or fit.method not in ("negative_binomial", "quasi_poisson"):  # the latter: no spread beyond chance
+    if fit.method not in ("negative_binomial", "quasi_poisson"):  # the latter: no spread beyond chance
         return replace(plain, estimate=math.nan, reason="the model could not be fitted to so few cases")
     return replace(plain, estimate=fit.estimate, lower=fit.lower, upper=fit.upper, p_value=fit.p_value)
 
@@ -244,8 +244,3 @@ def _agreement(main: Row, rows: list[Row]) -> Agreement | None:
         lowest=numbers.ratio("sensitivity_lowest/facility", min(values, default=math.nan)),
         highest=numbers.ratio("sensitivity_highest/facility", max(values, default=math.nan)),
     )
-
-
-def ratio_of(row: Row) -> Estimate | None:
-    """The row's ratio with its interval."""
-    return row.rung.ratio

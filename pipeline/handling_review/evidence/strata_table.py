@@ -11,17 +11,11 @@ import pandas as pd
 from handling_review.evidence.panel import NOT_STARTED, STARTED, STARTING, Array, Panel, Personal
 from handling_review.evidence.rates import as_date
 from handling_review.evidence.tables import ResultTables
+from handling_review.store.settle import BANDS
 
-# Bands of days since training by their first day, in order; ``before`` and ``none`` stand outside.
-BAND_FROM = {
-    "day 0": 0,
-    "days 1-29": 1,
-    "days 30-89": 30,
-    "days 90-179": 90,
-    "days 180-364": 180,
-    "days 365-729": 365,
-    "days 730 on": 730,
-}
+# Bands of days since training by their first day, in order; the time before stands outside.
+BAND_FROM = {band: first for band, first, _ in BANDS if first is not None}
+HANDLING_ONLY = ("handling", "first_handling", "handling_not_respiratory")  # columns without any other injury
 _CELL = ["unit", "quarter"]
 
 
@@ -155,6 +149,7 @@ class Strata:
             other1=column_of("1", "non_handling"),
             other0=column_of("0", "non_handling"),
             years_apart=self._years_apart(rows, after, before),
+            holds_others=column not in HANDLING_ONLY,
         )
 
     def _years_apart(self, rows: pd.DataFrame, after: pd.Series, before: pd.Series) -> float:

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from handling_review.evidence import numbers
 from handling_review.evidence.contrast import Estimate, estimate
+from handling_review.evidence.designs_by_unit import series_of
 from handling_review.evidence.numbers import Number, key_part
-from handling_review.evidence.panel import FEWEST_QUARTERS, NOT_STARTED, Array
+from handling_review.evidence.panel import FEWEST_QUARTERS, Array, Flags
 from handling_review.evidence.strata_table import Strata
 from handling_review.program import Program
 from handling_review.stats import rates, series
@@ -19,7 +18,6 @@ from handling_review.stats.series import InterruptedSeries
 
 FEWEST_CASES = 5  # on either side: a line through fewer cases is drawn by chance
 QUARTERS_A_YEAR = 4
-FEWEST_FOR_SEASON = 7  # quarters with hours
 
 
 @dataclass(frozen=True)
@@ -58,17 +56,11 @@ def gather(strata: Strata, program: Program) -> tuple[StartSeries, ...]:
     """The facility ("all units with the program") first, then every unit that starts, in alphabetical order."""
     column = program.analysis.series
     panel = strata.panel(column)
-    n = len(strata.quarters)
-    names: list[tuple[str, np.ndarray]] = [("", ~panel.is_comparison)]
+    names: list[tuple[str, Flags]] = [("", ~panel.is_comparison)]
     names += [(unit, panel.unit == i) for i, unit in enumerate(strata.units) if unit in strata.starts]
     found = []
     for unit, rows in names:
-        events = np.bincount(panel.quarter[rows], panel.events[rows], n).astype(float)
-        hours = np.bincount(panel.quarter[rows], panel.hours[rows], n).astype(float)
-        begun_rows = rows & (panel.state != NOT_STARTED)
-        begun = np.bincount(panel.quarter[begun_rows], panel.hours[begun_rows], n).astype(float)
-        is_begun = (hours > 0) & (2 * begun >= hours)
-        start = int(np.argmax(is_begun)) if is_begun.any() else n
+        events, hours, start = series_of(panel, rows, len(strata.quarters))
         found.append(_one(unit, events, hours, start, strata.quarters, program))
     return tuple(found)
 
@@ -95,14 +87,10 @@ def _one(
     if min(events[before].sum(), events[after].sum()) < FEWEST_CASES:
         return without(f"fewer than {FEWEST_CASES} cases before or after the start")
     level = program.analysis.confidence
-    # A season takes two terms beside the four of the two lines: with no quarter left over there is no error to tell.
-    harmonics = None if (hours > 0).sum() >= FEWEST_FOR_SEASON else 0
-    fit = series.interrupted(events, hours, start, QUARTERS_A_YEAR, harmonics=harmonics, confidence=level)
+    fit = series.interrupted(events, hours, start, QUARTERS_A_YEAR, confidence=level)
     if math.isnan(fit.level.estimate):
         return without("no line could be fitted")
-    other = series.interrupted(
-        events, hours, start, QUARTERS_A_YEAR, harmonics=harmonics, confidence=level, method="newey_west"
-    )
+    other = series.interrupted(events, hours, start, QUARTERS_A_YEAR, confidence=level, method="newey_west")
 
     def ratio(kind: str, found: Ratio) -> Estimate:
         return estimate(numbers.ratio, kind, place, found.estimate, found.lower, found.upper)

@@ -9,9 +9,9 @@ from handling_review import files
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.numbers import Number
 from handling_review.page import bundle, front, method, tables_data, words_data
-from handling_review.page.counter import Finding
 from handling_review.page.findings import Part, parts
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
+from handling_review.page.numbered import Finding
 from handling_review.page.sentence import number_html
 
 

@@ -12,7 +12,6 @@ from plotly.subplots import make_subplots
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
-from handling_review.evidence.quarters import part_of, year_of
 from handling_review.evidence.rates import Span
 from handling_review.evidence.reporting import MixYear
 from handling_review.evidence.training import STATUSES, Coverage
@@ -26,8 +25,10 @@ from handling_review.page.house import (
     Picture,
     dots,
     hover,
+    narrow_quarter_axis,
     note,
     plain,
+    quarter_axis,
     safe,
     value_of,
     whiskers,
@@ -64,25 +65,11 @@ class TimeAxis:
 
     def wide(self, room: float = 0.0) -> dict[str, Any]:
         """The axis with every quarter, and room on the right for names of lines."""
-        texts = [
-            f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
-            for index, q in enumerate(self.quarters)
-        ]
-        return {
-            "tickvals": list(range(len(texts))),
-            "ticktext": texts,
-            "tickangle": 0,
-            "range": [-0.6, len(texts) - 0.4 + room],
-        }
+        return quarter_axis(self.quarters, room)
 
     def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
         """The axis with years only, for a small screen."""
-        firsts = [index for index, q in enumerate(self.quarters) if q.endswith("Q1")]
-        return {
-            f"{axis}.tickvals": firsts,
-            f"{axis}.ticktext": [year_of(self.quarters[index]) for index in firsts],
-            f"{axis}.range": [-0.6, len(self.quarters) - 0.4 + room],
-        }
+        return narrow_quarter_axis(self.quarters, axis, room)
 
 
 def _point(rate: Rate) -> tuple[float, float, float] | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import plotly.graph_objects as go
@@ -19,8 +18,10 @@ from handling_review.page.house import (
     WARNING,
     Picture,
     dots,
+    narrow_quarter_axis,
     note,
     plain,
+    quarter_axis,
     safe,
     value_of,
 )
@@ -48,11 +49,12 @@ def rungs_picture(
         title,
         rows,
         target,
-        axis="ratio of the rates, with ÷ without the program (log scale)",
+        sides="with ÷ without the program",
         description=say(
             "Each row is one way of comparing: a dot for the ratio of the rate with the program to the rate without, a "
             "line for its likely range. Left of the line at 1 the rate with the program is lower, right of it higher; "
-            "hollow dots stand on few cases. The table gives every number."
+            "hollow dots stand on few cases. A dashed line, where there is one, is the target. The table gives every "
+            "number."
         ),
     )
 
@@ -120,10 +122,8 @@ def series_picture(series: StartSeries) -> Picture:
                 color=INK,
             )
         )
-    every = max(1, math.ceil(len(points) / 8))
-    figure.update_xaxes(
-        tickvals=places[::every], ticktext=[safe(p.quarter) for p in points][::every], range=[-0.6, len(points) - 0.4]
-    )
+    quarters = [point.quarter for point in points]
+    figure.update_xaxes(**quarter_axis(quarters))
     figure.update_yaxes(rangemode="tozero", title={"text": "cases per 200,000 hours", "standoff": 8})
     return Picture(
         id="around-start",
@@ -134,7 +134,7 @@ def series_picture(series: StartSeries) -> Picture:
             "a grey band. The table gives every number."
         ),
         figure=plain(figure),
-        narrow={"annotations": []},
+        narrow={"annotations": [], **narrow_quarter_axis(quarters)},
         height=340,
         narrow_height=320,
     )

@@ -128,19 +128,22 @@ def forest_picture(
         title,
         rows,
         target,
-        axis="ratio of the rates, after ÷ before (log scale)",
+        sides="after ÷ before",
         description=say(
             "Each row is one comparison: a dot for the ratio of the rate after to the rate before, a line for its "
             "likely range. Left of the line at 1 the rate after is lower, right of it higher; hollow dots stand on "
-            "few cases. The table gives every number."
+            "few cases. A dashed line, where there is one, is the target. The table gives every number."
         ),
     )
 
 
 def forest(
-    id: str, title: Sentence, rows: Sequence[Row], target: float | None, *, axis: str, description: Sentence
+    id: str, title: Sentence, rows: Sequence[Row], target: float | None, *, sides: str, description: Sentence
 ) -> Picture:
-    """Ratios with their intervals under each other on a logarithmic scale, a line at no change."""
+    """Ratios with their intervals under each other on a logarithmic scale, a line at no change.
+
+    ``sides``: what the ratio is of, such as "after ÷ before".
+    """
     shown = [row for row in reversed(rows) if _drawable(row[1])]
     figure = go.Figure(layout={"template": TEMPLATE})
     low, high = 0.25, 2.0
@@ -172,10 +175,11 @@ def forest(
         ticktext=[f"{tick:g}" for tick in ticks],
         range=[math.log10(low * 0.85), math.log10(high * 1.15)],
         showgrid=True,
-        title={"text": axis, "standoff": 8},
+        title={"text": f"ratio of the rates, {sides} (log scale)", "standoff": 8},
     )
     figure.update_layout(margin={"b": 64})
     labels = [label for label, *_ in shown]
+    few_ticks = [0.2, 0.5, 1, 2, 5] if high / low < 30 else [0.02, 0.1, 1, 10]
     figure.update_yaxes(
         tickvals=list(range(len(shown))),
         ticktext=[safe(_short(label, 46)) for label in labels],
@@ -192,9 +196,11 @@ def forest(
         narrow={
             "yaxis.ticktext": [_wrapped(label, 18) for label in labels],
             "yaxis.tickfont.size": 12,
-            "xaxis.title.text": axis.split(" (")[0].replace("ratio of the rates", "ratio"),
-            "xaxis.tickvals": [tick for tick in ticks if tick in (0.02, 0.1, 0.5, 1, 2, 10, 50)],
-            "xaxis.ticktext": [f"{tick:g}" for tick in ticks if tick in (0.02, 0.1, 0.5, 1, 2, 10, 50)],
+            "xaxis.title.text": sides.removesuffix(" the program"),
+            "xaxis.tickvals": few_ticks,
+            "xaxis.ticktext": [f"{tick:g}" for tick in few_ticks],
+            "xaxis.tickangle": 0,
+            "annotations": [],  # the tick at 1 and the words below say as much, and nothing is cut
         },
         height=140 + tall * max(len(shown), 2),
         narrow_height=140 + 52 * max(len(shown), 2),

@@ -16,7 +16,7 @@ from handling_review.page import (
     words,
     words_data,
 )
-from handling_review.page.counter import Counter, Finding, spoken
+from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import say
 from handling_review.page.tables import Table
 from handling_review.page.words import SERIES_NAME

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from handling_review.evidence.assemble import Review
+from handling_review.evidence.panel import CONTROL
 from handling_review.page import figures_answer, figures_compare, tables, tables_answer, words_answer, words_change
-from handling_review.page.counter import Counter, Finding, spoken
+from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import say
 from handling_review.page.words import SERIES_NAME, upper
 from handling_review.page.words_answer import SHORT
@@ -31,7 +32,7 @@ def _did_it_work(review: Review, count: Counter) -> Finding:
         "Did it work?",
         spoken(
             words_answer.answer_sentence(ladder.lead),
-            words_answer.design_sentence(ladder),
+            words_answer.design_sentence(answer),
             words_answer.bad_spell_sentence(answer),
             words_answer.agreement_sentence(answer) + words_answer.agreement_word(answer),
             *words_answer.still_needed_sentences(answer.power, ladder.lead),
@@ -79,7 +80,7 @@ def _before_after(review: Review, count: Counter) -> Finding:
             words_change.avoided_sentence(change.primary),
             words_change.target_sentence(change),
             words_change.turning_sentence(change),
-            words_change.comparison_series_sentence(change),
+            words_change.comparison_series_sentence(change, review.answer.ladder.of(CONTROL)),
             words_change.background_sentence(change),
             words_change.diary_sentence(bool(review.diary)),
         ),

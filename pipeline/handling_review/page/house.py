@@ -12,6 +12,7 @@ import plotly.graph_objects as go
 
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.quarters import part_of, year_of
 from handling_review.page.sentence import Sentence
 
 # Contrast with white: ink 15:1, accent 7:1, neutral 6:1, warning 6:1 (WCAG 2.2 asks 4.5:1 for text, 3:1 for lines).
@@ -88,6 +89,30 @@ def note(text: str, **where: Any) -> dict[str, Any]:
     """A text in the picture, without an arrow."""
     font = {"size": where.pop("size", 13), "color": where.pop("color", NEUTRAL)}
     return {"text": text, "showarrow": False, "font": font, **where}
+
+
+def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
+    """An axis at 0, 1, 2 ... with every quarter named, the year under first quarters, and room on the right."""
+    texts = [
+        f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
+        for index, q in enumerate(quarters)
+    ]
+    return {
+        "tickvals": list(range(len(texts))),
+        "ticktext": texts,
+        "tickangle": 0,
+        "range": [-0.6, len(texts) - 0.4 + room],
+    }
+
+
+def narrow_quarter_axis(quarters: Sequence[str], axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
+    """The same axis with years only, as changes of the layout for a small screen."""
+    firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
+    return {
+        f"{axis}.tickvals": firsts,
+        f"{axis}.ticktext": [year_of(quarters[index]) for index in firsts],
+        f"{axis}.range": [-0.6, len(quarters) - 0.4 + room],
+    }
 
 
 def dots(

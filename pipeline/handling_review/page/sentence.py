@@ -62,9 +62,10 @@ def number_html(number: Number) -> Markup:
 
 
 def listed(names: tuple[str, ...], most: int = 6) -> str:
-    """Names as a list in words; beyond ``most`` the rest is counted."""
+    """Names as a list in words; beyond ``most`` the rest is counted. Semicolons part names that hold commas."""
+    between, last = ("; ", "; and ") if any("," in name for name in names) else (", ", " and ")
     if len(names) > most:
-        return f"{', '.join(names[:most])} and {len(names) - most} more"
+        return f"{between.join(names[:most])}{last}{len(names) - most} more"
     if len(names) < 2:
         return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"{between.join(names[:-1])}{last}{names[-1]}"

@@ -13,7 +13,7 @@ from handling_review.page.glyph import rate_scale, ratio_glyph
 from handling_review.page.sentence import say
 from handling_review.page.tables import RATE_COLUMNS, Cell, Column, Table, estimate_range, rate_cells, rate_notes
 from handling_review.page.words import SERIES_NAME, upper
-from handling_review.page.words_answer import SHORT, WORD, checks_text
+from handling_review.page.words_answer import SHORT, WORD, bears_out
 
 FALL_MARK = "¶"
 COLUMNS = (
@@ -85,11 +85,22 @@ def ladder_table(ladder: Ladder) -> Table:
 
 
 def checks_table(ladder: Ladder) -> Table:
-    """What each design takes for granted, and whether the data bear it out."""
+    """What each design takes for granted, and whether the data bear it out; one row an assumption."""
+    rows: list[tuple[Cell, ...]] = []
+    for rung in ladder.rungs:
+        name = SHORT[rung.design]
+        if rung.reason:
+            rows.append((name, "", "not possible", f"{upper(rung.reason)}."))
+        rows += [(name, check.assumption, bears_out(check), check.seen) for check in rung.checks]
     return Table(
         "What each design takes for granted, and what the data say of it",
-        (Column("How compared"), Column("In full"), Column("Taken for granted")),
-        tuple((SHORT[rung.design], upper(rung.label), checks_text(rung)) for rung in ladder.rungs),
+        (
+            Column("How compared"),
+            Column("Taken for granted"),
+            Column("Do the data bear it out?"),
+            Column("What was seen"),
+        ),
+        tuple(rows),
     )
 
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import plotly.graph_objects as go
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.watch import OUTSIDE, RUN, TREND, Watch
-from handling_review.page.counter import Counter, Finding, spoken
 from handling_review.page.house import (
     ACCENT,
     INK,
@@ -17,11 +14,14 @@ from handling_review.page.house import (
     WARNING,
     Picture,
     dots,
+    narrow_quarter_axis,
     note,
     plain,
+    quarter_axis,
     safe,
     value_of,
 )
+from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Sentence, listed, say
 from handling_review.page.tables import Column, Table
 from handling_review.page.words import SERIES_NAME, upper
@@ -165,12 +165,10 @@ def picture(found: Watch) -> Picture | None:
     )  # fmt: skip
     figure.add_annotation(
         note("dotted: limits of chance", x=len(places) - 0.5, y=value_of(found.points[-1].upper), xanchor="right",
-             yanchor="bottom", color=NEUTRAL)
+             yanchor="bottom", yshift=5, color=NEUTRAL)
     )  # fmt: skip
-    every = max(1, math.ceil(len(places) / 8))
-    texts = [safe(p.quarter) for p in found.points]
-    few = max(1, math.ceil(len(places) / 3))
-    figure.update_xaxes(tickvals=places[::every], ticktext=texts[::every], range=[-0.6, len(places) - 0.4])
+    quarters = [point.quarter for point in found.points]
+    figure.update_xaxes(**quarter_axis(quarters))
     figure.update_yaxes(rangemode="tozero", title={"text": "cases per 200,000 hours", "standoff": 8})
     return Picture(
         id="signals",
@@ -181,7 +179,7 @@ def picture(found: Watch) -> Picture | None:
             "The table gives every number."
         ),
         figure=plain(figure),
-        narrow={"xaxis.tickvals": places[::few], "xaxis.ticktext": texts[::few]},
+        narrow=narrow_quarter_axis(quarters),
         height=320,
         narrow_height=300,
     )

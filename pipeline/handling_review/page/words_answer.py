@@ -19,6 +19,7 @@ from handling_review.evidence.panel import (
     STAGGERED,
     TREND_PROOF,
     WITHIN,
+    Check,
 )
 from handling_review.evidence.power_left import PowerLeft
 from handling_review.evidence.time_bands import TimeBands
@@ -120,9 +121,9 @@ def answer_title(rung: Rung) -> Sentence:
     return say(f"{name}: {rung.verdict} with the program, ", rung.ratio.value, " times the rate without it")
 
 
-def design_sentence(ladder: Ladder) -> Sentence:
+def design_sentence(answer: Answer) -> Sentence:
     """How the leading design was chosen, and how often it is wrong when nothing has changed."""
-    lead = ladder.lead
+    ladder, lead = answer.ladder, answer.ladder.lead
     if ladder.fixed_as == "strongest":
         chosen = say(
             f"How it was compared: {lead.label}. A rule fixed beforehand picked this way; it reads hours and numbers "
@@ -136,7 +137,9 @@ def design_sentence(ladder: Ladder) -> Sentence:
             if ladder.fixed_as == "strongest"
             else "A change common to all units can fool it."
         )
-    return chosen + _false_claims(ladder) + _worst_case(ladder)
+    # Where the worst case of the study is the one at hand, the caution on bad spells says so.
+    is_at_hand = bad_spell_sentence(answer) != NOTHING and "worst units first" in _worst_scenario(ladder)
+    return chosen + _false_claims(ladder) + (NOTHING if is_at_hand else _worst_case(ladder))
 
 
 def compared_sentence(ladder: Ladder) -> Sentence:
@@ -155,6 +158,10 @@ def _false_claims(ladder: Ladder) -> Sentence:
         study.facilities,
         " made-up facilities.",
     )
+
+
+def _worst_scenario(ladder: Ladder) -> str:
+    return ladder.performance.worst_scenario if ladder.performance else ""
 
 
 def _worst_case(ladder: Ladder) -> Sentence:
@@ -401,12 +408,9 @@ def series_title(series: StartSeries) -> Sentence:
     return say("At the start the rate stepped to ", series.level.value, " times the line before")
 
 
-def checks_text(rung: Rung) -> str:
-    """The assumptions of a design with what the data say of them, as one cell."""
-    if rung.reason:
-        return f"Not possible: {rung.reason}."
-    words = {True: "Holds", False: "Does not hold", None: "Cannot be checked"}
-    return " ".join(f"{words[check.met]}: {check.assumption} {check.seen}" for check in rung.checks)
+def bears_out(check: Check) -> str:
+    """Whether the data bear out what a design takes for granted."""
+    return {True: "as far as can be seen, yes", False: "no", None: "cannot be checked"}[check.met]
 
 
 def main_analysis(review: Review) -> str:

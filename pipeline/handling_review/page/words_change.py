@@ -12,6 +12,7 @@ from handling_review.evidence.contrast import (
     NO_DATA,
     Contrast,
 )
+from handling_review.evidence.ladder import Rung
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.words import SERIES_NAME, cases, upper
 
@@ -111,8 +112,8 @@ def background_sentence(change: BeforeAfter) -> Sentence:
     )  # fmt: skip
 
 
-def comparison_series_sentence(change: BeforeAfter) -> Sentence:
-    """The same comparison for injuries that the training does not aim at."""
+def comparison_series_sentence(change: BeforeAfter, control: Rung) -> Sentence:
+    """The same comparison for injuries that the training does not aim at; ``control``: one held against the other."""
     item, primary = change.comparison, change.primary
     if item.ratio is None:
         return NOTHING
@@ -135,11 +136,11 @@ def comparison_series_sentence(change: BeforeAfter) -> Sentence:
         start = start + say("They show no clear change, though with these cases a real one could be missed.")
     else:
         start = start + say("They did not move with the handling injuries.")
-    if change.held_against is None:
+    if control.ratio is None:
         return start
     return start + say(
-        "Held against them, the handling injuries changed by a ratio of ", change.held_against.value,
-        " (likely between ", change.held_against.lower, " and ", change.held_against.upper, ").",
+        "Held against them, the handling injuries changed by a ratio of ", control.ratio.value,
+        " (likely between ", control.ratio.lower, " and ", control.ratio.upper, ").",
     )  # fmt: skip
 
 

@@ -212,12 +212,13 @@ def candidate_sentence(candidate: Candidate) -> Sentence:
             "Put right the ", *counted(figures[0], "finding that blocks", "findings that block"), " part of the review."
         )
     if kind == "look_before_extending":
+        sides = (
+            ("with the program", "without it") if candidate.finding == "did-it-work" else ("after training", "before")
+        )
         return say(
-            "Look for what else changed before the program goes further: the rate after training is ",
-            figures[0], " times the rate before.",
+            f"Look for what else changed before the program goes further: the rate {sides[0]} is ",
+            figures[0], f" times the rate {sides[1]}.",
         )  # fmt: skip
-    if kind == "decide_unclassified":
-        return say("Decide for each open case whether it came from handling (", figures[0], " are open).")
     if kind == "settle_unclassified":
         total = int(figures[0].value or 0) + int(figures[1].value or 0)
         noun = "the one recordable case" if total == 1 else "the recordable cases"

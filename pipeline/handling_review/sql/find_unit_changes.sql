@@ -2,8 +2,8 @@
 SELECT c.unit AS found, c.side, CAST(c.changed_on AS VARCHAR) AS changed_on, count(*) AS rows,
     CAST(sum(h.hours) AS DOUBLE) AS hours, min(h.line) AS line
 FROM unit_changes AS c
-JOIN raw_hours AS h ON lower(h.unit) = c.unit_key
-WHERE (c.side = 'old' AND coalesce(h.period_start, h.work_date) >= c.changed_on)
-    OR (c.side = 'new' AND coalesce(h.period_end, h.work_date) < c.changed_on)
+JOIN int_hours_days AS h ON lower(h.unit) = c.unit_key
+WHERE (c.side = 'old' AND h.first_day >= c.changed_on)
+    OR (c.side = 'new' AND h.last_day < c.changed_on)
 GROUP BY c.unit, c.side, c.changed_on
 ORDER BY c.unit, c.side;

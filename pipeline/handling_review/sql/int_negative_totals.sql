@@ -1,10 +1,8 @@
 -- grain: one row of the hours files whose person, unit and period net to fewer than zero hours worked, copies left out
 CREATE TABLE int_negative_totals AS
 WITH worked AS (
-    SELECT h.file_no, h.record, h.employee_id, m.unit, h.hours,
-        CASE WHEN h.period_start IS NOT NULL AND h.period_end IS NOT NULL THEN h.period_start ELSE h.work_date END AS first_day,
-        CASE WHEN h.period_start IS NOT NULL AND h.period_end IS NOT NULL THEN h.period_end ELSE h.work_date END AS last_day
-    FROM raw_hours AS h
+    SELECT h.file_no, h.record, h.employee_id, m.unit, h.hours, h.first_day, h.last_day
+    FROM int_hours_days AS h
     JOIN int_unit_map AS m ON m.given = h.unit
     LEFT JOIN pay_code_map AS p ON p.pay_code = lower(h.pay_code)
     LEFT JOIN int_repeated_rows AS r ON r.file = 'hours' AND r.file_no = h.file_no AND r.record = h.record

@@ -1,12 +1,6 @@
 -- grain: one row of the hours files with its fate: used, or the rule that sets it aside or leaves it out
 -- where the column holds full-time equivalents, hours are these x hours a year x days of the period / days of its year
 CREATE VIEW stg_hours AS
-WITH dated AS (
-    SELECT *,
-        CASE WHEN period_start IS NOT NULL AND period_end IS NOT NULL THEN period_start ELSE work_date END AS first_day,
-        CASE WHEN period_start IS NOT NULL AND period_end IS NOT NULL THEN period_end ELSE work_date END AS last_day
-    FROM raw_hours
-)
 SELECT d.file_no, d.record, d.line, d.employee_id, m.unit, d.first_day, d.last_day,
     CASE
         WHEN s.fte_hours_per_year IS NULL THEN d.hours
@@ -27,7 +21,7 @@ SELECT d.file_no, d.record, d.line, d.employee_id, m.unit, d.first_day, d.last_d
         WHEN d.last_day < s.review_start OR d.first_day > s.review_end THEN 'outside the review period'
         ELSE 'used'
     END AS fate
-FROM dated AS d
+FROM int_hours_days AS d
 CROSS JOIN settings AS s
 JOIN int_unit_map AS m ON m.given = d.unit
 LEFT JOIN pay_code_map AS p ON p.pay_code = lower(d.pay_code)

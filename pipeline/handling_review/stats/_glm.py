@@ -13,6 +13,7 @@ from handling_review.stats._inputs import Array
 
 Codes = NDArray[np.intp]
 
+LARGEST_LOG = 700.0  # its exponential is a limit beyond any rate, and still a number
 STEEP = 15.0  # a log ratio this far from 0 is not an estimate but a fit running off to infinity
 
 
@@ -41,12 +42,21 @@ class Fit:
         return float(np.sqrt(max(0.0, self.covariance[place, place]) * scale))
 
 
+class Diverged(ArithmeticError):
+    """A fit that ran off the range of numbers: there is no finite estimate."""
+
+
+def exp(log_value: float) -> float:
+    """Exponential that ends at a very large number instead of in an overflow."""
+    return float(np.exp(min(log_value, LARGEST_LOG)))
+
+
 def poisson(
     events: Array, hours: Array, design: Array, *, clusters: Codes | None = None, lags: int | None = None
 ) -> Fit:
     """Maximum likelihood fit; ``clusters`` asks for the CR1 sandwich, ``lags`` for Newey-West.
 
-    ``hours`` above 0; ``design`` has one row per entry and full column rank.
+    ``hours`` above 0; ``design`` has one row per entry and full column rank. Raises ``Diverged``.
     """
     from statsmodels.genmod import families
 
@@ -81,7 +91,12 @@ def _fit(events: Array, hours: Array, design: Array, family: object, clusters: C
         options |= {"cov_type": "HAC", "cov_kwds": {"maxlags": lags, "use_correction": True}}
     with warnings.catch_warnings():  # callers look at the coefficients themselves, see STEEP
         warnings.simplefilter("ignore")
-        done = model.fit(**options)
+        try:
+            done = model.fit(**options)
+        except (ValueError, ZeroDivisionError, np.linalg.LinAlgError) as error:
+            # The inputs were checked before; what the library objects to here are weights that are no numbers any
+            # more, or a correction by rows minus parameters where none is left over.
+            raise Diverged(str(error)) from error
     return Fit(
         np.asarray(done.params, dtype=np.float64),
         np.asarray(done.cov_params(), dtype=np.float64),

@@ -18,6 +18,7 @@ Labels = Sequence[object] | NDArray[Any]  # one label per row: a unit, a calenda
 METHODS = ("quasi_poisson", "poisson", "cluster", "negative_binomial")
 FEWEST_CLUSTERS = 40  # with fewer the clustered errors come out too small (Cameron & Miller 2015)
 EVENTS_PER_PARAMETER = 10.0
+_NO_ESTIMATE = "the model has no finite estimate"
 _SMALLEST_ALPHA = 1e-5  # extra variance of the negative binomial below which it is Poisson
 
 
@@ -130,7 +131,10 @@ def poisson_ratio(
         if is_binary:
             return _within_strata(rows, blank, level, note)
         blank = _noted(blank, note)
-    found = _fitted(rows, design, blank, level, method, fewest_clusters)
+    try:
+        found = _fitted(rows, design, blank, level, method, fewest_clusters)
+    except _glm.Diverged:
+        found = _noted(blank, _NO_ESTIMATE)
     if found.method == "not_estimable" and is_binary:
         return _within_strata(rows, blank, level, found.notes[-1])
     return found
@@ -161,13 +165,13 @@ def _fitted(rows: _Rows, design: Array, blank: ModelRatio, level: float, method:
 def _result(fit: _glm.Fit, blank: ModelRatio, level: float, method: str, scale: float, df: int | None) -> ModelRatio:
     log_ratio, error = float(fit.coefficients[-1]), fit.standard_error(-1, scale)
     if abs(log_ratio) > _glm.STEEP or not math.isfinite(error):
-        return _noted(blank, "the model has no finite estimate")
+        return _noted(blank, _NO_ESTIMATE)
     reach = _glm.reach(level, df)
     return replace(
         blank,
         estimate=math.exp(log_ratio),
-        lower=math.exp(log_ratio - reach * error),
-        upper=math.exp(log_ratio + reach * error),
+        lower=_glm.exp(log_ratio - reach * error),
+        upper=_glm.exp(log_ratio + reach * error),
         dispersion=fit.dispersion,
         method=method,
         p_value=_glm.two_sided_p(log_ratio / error, df),

@@ -99,7 +99,7 @@ def interrupted(
     notes = [f"{int((~used).sum())} periods without hours left out"] if not used.all() else []
     if min(before, after) < WISHED_PERIODS:
         notes.append(f"only {before} periods before and {after} after: read the slopes with care")
-    pairs = _seasonal_pairs(y, periods_per_year, harmonics, notes)
+    pairs = _seasonal_pairs(y, int(used.sum()), periods_per_year, harmonics, notes)
     design = _design(y.size, start, periods_per_year, pairs)
     kept = _glm.independent_columns(design[used])
     if len(kept) < design.shape[1]:
@@ -121,17 +121,21 @@ def _fitted(
     notes: list[str],
 ) -> InterruptedSeries:
     lags = math.floor(int(used.sum()) ** 0.25) if method == "newey_west" else None
-    fit = _glm.poisson(y[used], t[used], design[used], lags=lags)
+    no_fit = _without_fit(y.size, method, pairs, design.shape[1], (*notes, "no finite estimate"))
+    try:
+        fit = _glm.poisson(y[used], t[used], design[used], lags=lags)
+    except _glm.Diverged:
+        return no_fit
     if np.abs(fit.coefficients[2]) > _glm.STEEP or not np.isfinite(fit.covariance).all():
-        return _without_fit(y.size, method, pairs, design.shape[1], (*notes, "no finite estimate"))
+        return no_fit
     df = max(fit.df_residual, 1)
     scale = fit.scale if method == "quasi_poisson" else 1.0
     reach = _glm.reach(confidence, df)
 
     def ratio(place: int) -> Ratio:
         log_ratio, error = float(fit.coefficients[place]), fit.standard_error(place, scale)
-        lower, upper = (_exp(log_ratio + sign * reach * error) for sign in (-1, 1))
-        return Ratio(_exp(log_ratio), lower, upper, _glm.two_sided_p(log_ratio / error, df), method)
+        lower, upper = (_glm.exp(log_ratio + sign * reach * error) for sign in (-1, 1))
+        return Ratio(_glm.exp(log_ratio), lower, upper, _glm.two_sided_p(log_ratio / error, df), method)
 
     without = design.copy()
     without[:, 2:4] = 0
@@ -145,17 +149,13 @@ def _fitted(
         fitted_per_200k=np.exp(design @ fit.coefficients) * BASE_HOURS,
         counterfactual_per_200k=np.exp(line) * BASE_HOURS,
         counterfactual_lower=np.exp(line - band) * BASE_HOURS,
-        counterfactual_upper=np.exp(np.minimum(line + band, 700.0)) * BASE_HOURS,
+        counterfactual_upper=np.exp(np.minimum(line + band, _glm.LARGEST_LOG)) * BASE_HOURS,
         dispersion=fit.dispersion,
         lag1_correlation=_lag1(residuals),
         harmonics=pairs,
         n_parameters=design.shape[1],
         notes=tuple(notes),
     )
-
-
-def _exp(value: float) -> float:
-    return math.exp(min(value, 700.0))  # a limit beyond any rate, and still a number
 
 
 def _design(n: int, start: int, periods_per_year: int, pairs: int) -> Array:
@@ -169,7 +169,7 @@ def _design(n: int, start: int, periods_per_year: int, pairs: int) -> Array:
     return np.column_stack(columns)
 
 
-def _seasonal_pairs(y: Array, periods_per_year: int, wished: int | None, notes: list[str]) -> int:
+def _seasonal_pairs(y: Array, periods: int, periods_per_year: int, wished: int | None, notes: list[str]) -> int:
     most = periods_per_year // 2 - 1  # the next pair has a sine that is 0 in every period
     if wished is not None:
         if wished != int(wished) or not 0 <= wished <= most:
@@ -178,6 +178,9 @@ def _seasonal_pairs(y: Array, periods_per_year: int, wished: int | None, notes: 
     if y.size < 2 * periods_per_year:
         return 0
     pairs = min(2, most)
+    if periods <= 4 + 2 * pairs:
+        notes.append("too few periods with hours for seasonal terms")
+        return 0
     if y.sum() < _EVENTS_PER_PARAMETER * (4 + 2 * pairs):
         notes.append("too few events for seasonal terms")
         return 0

@@ -65,13 +65,18 @@ def annual_change(events: Values, hours: Values, years: Values, confidence: floa
         raise ValueError(f"years must hold {FEWEST_PERIODS} periods with hours, at more than one time")
     if y.sum() == 0:
         return AnnualChange(math.nan, -100.0, math.inf, 1.0, math.nan, (*notes, "no event at all"))
-    fit = _glm.poisson(y, t, np.column_stack([np.ones(x.size), x - x.mean()]))
+    no_slope = AnnualChange(
+        math.nan, -100.0, math.inf, 1.0, math.nan, (*notes, "all events at one end: no finite slope")
+    )
+    try:
+        fit = _glm.poisson(y, t, np.column_stack([np.ones(x.size), x - x.mean()]))
+    except _glm.Diverged:
+        return no_slope
     slope, error = float(fit.coefficients[1]), fit.standard_error(1, fit.scale)
     if abs(slope * float(np.ptp(x))) > 2 * _glm.STEEP or not math.isfinite(error):
-        note = "all events at one end: no finite slope"
-        return AnnualChange(math.nan, -100.0, math.inf, 1.0, math.nan, (*notes, note))
+        return no_slope
     reach = _glm.reach(level, fit.df_residual)
-    lower, upper = (math.expm1(min(700.0, slope + sign * reach * error)) * 100 for sign in (-1, 1))
+    lower, upper = (math.expm1(min(_glm.LARGEST_LOG, slope + sign * reach * error)) * 100 for sign in (-1, 1))
     p_value = _glm.two_sided_p(slope / error, fit.df_residual)
     return AnnualChange(math.expm1(slope) * 100, lower, upper, p_value, fit.dispersion, notes)
 

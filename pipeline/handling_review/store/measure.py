@@ -40,6 +40,7 @@ RESULTS = (
 
 def prepare(program: Program, store: Store, as_of: date) -> ReviewDays:
     """Settle the review's days and build the cleaned views. After this the cross-checks can run."""
+    store.run("int_hours_days")
     days = review_days(program, store, as_of)
     fill_lookups(program, store, days)
     matched = _match_share(store)

@@ -22,10 +22,8 @@ BANDS = (  # days since the first qualifying completion: sensitivity to the wash
     ("days 730 on", 730, None),
 )
 SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
-# A period counts only when both its ends are given, as in stg_hours.sql.
-_WHOLE = "period_start IS NOT NULL AND period_end IS NOT NULL"
-_RAW_FIRST = f"SELECT min(CASE WHEN {_WHOLE} THEN period_start ELSE work_date END) FROM raw_hours"
-_RAW_LAST = f"SELECT max(CASE WHEN {_WHOLE} THEN period_end ELSE work_date END) FROM raw_hours"
+_RAW_FIRST = "SELECT min(first_day) FROM int_hours_days"
+_RAW_LAST = "SELECT max(last_day) FROM int_hours_days"
 
 
 @dataclass(frozen=True)
