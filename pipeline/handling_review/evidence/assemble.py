@@ -122,7 +122,9 @@ def _looks(
     designs = [
         rung.ratio for ladder in worked.ladders for rung in ladder.rungs if rung.design != "before_after"
     ]  # before and after stands among the contrasts already
-    other_ways = [row.rung.ratio for row in worked.sensitivity.rows if not row.name.startswith("design_")]
+    other_ways = [
+        row.rung.ratio for row in worked.sensitivity.rows if not (row.is_repeat or row.name.startswith("design_"))
+    ]
     own_starts = [series.level for series in worked.series if series.unit]
     shown = [item.ratio for item in (*rate.comparisons, *change.contrasts)]
     counted = [ratio for ratio in (*designs, *other_ways, *own_starts, *shown) if ratio is not None]

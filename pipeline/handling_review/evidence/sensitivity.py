@@ -39,6 +39,8 @@ class Row:
 
     ``exposure`` is what stands under the cases where that is not hours ("" for hours); the two amounts are then in
     ``now_amount`` and ``then_amount`` of ``exposure`` instead of hours.
+
+    ``is_repeat``: another row is the very same comparison, so that this one is not counted.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Row:
     exposure: str
     now_amount: Number
     then_amount: Number
+    is_repeat: bool = False
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ def gather(strata: Strata, ladder: Ladder, tables: ResultTables, program: Progra
     rows += _by_definition(strata, ladder, program)
     rows += _other_model(strata, ladder, program)
     rows += _by_exposure(strata, ladder, tables, program)
-    return Sensitivity(main, tuple(rows), _agreement(main, rows))
+    return Sensitivity(main, tuple(rows), _agreement(main, [row for row in rows if not row.is_repeat]))
 
 
 def _row(name: str, what: str, design: str, item: Rung, exposure: str = "") -> Row:
@@ -101,12 +104,14 @@ def _rung(name: str, ladder: Ladder, item: Designed, program: Program, years: fl
 
 
 def _by_washout(strata: Strata, ladder: Ladder, program: Program) -> Iterator[Row]:
-    """Before and after with other washouts; the program file's own is the design's row."""
+    """Before and after with other washouts; the program file's own repeats the row of the design."""
     for days in WASHOUTS:
         personal = strata.personal(ladder.series, washout_days=max(days, 1))
         found = designs_by_person.before_after(personal, program.analysis.confidence)
         item = _rung(f"washout_{days}", ladder, found, program, personal.years_apart)
-        yield _row(f"washout_{days}", f"Washout of {days} days after training", BEFORE_AFTER, item)
+        is_own = days == program.training.washout_days
+        what = f"Washout of {days} days after training{', as in the program file' if is_own else ''}"
+        yield replace(_row(f"washout_{days}", what, BEFORE_AFTER, item), is_repeat=is_own)
 
 
 def _by_definition(strata: Strata, ladder: Ladder, program: Program) -> Iterator[Row]:
