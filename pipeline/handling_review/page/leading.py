@@ -1,0 +1,314 @@
+"""Figures that may move before injuries do, side by side with the injuries two quarters later."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from handling_review.evidence.audits import LATER, LeadingEvidence, LeadingRow
+from handling_review.evidence.measure import Rate
+from handling_review.evidence.quarters import previous
+from handling_review.page.audits import ends_words, percent, step_hover
+from handling_review.page.house import (
+    INK,
+    RULE,
+    TEMPLATE,
+    Picture,
+    dots,
+    hover,
+    narrow_quarter_axis,
+    note,
+    plain,
+    quarter_axis,
+    value_of,
+    whiskers,
+)
+from handling_review.page.numbered import Counter, Finding, spoken
+from handling_review.page.sentence import NOTHING, Part, Sentence, say
+from handling_review.page.tables import PROVISIONAL_MARK, Cell, Column, Table, estimate_range, interval
+from handling_review.page.words import SERIES_NAME, rate_sentence, upper
+
+_NARROW_TITLE = 34  # characters of a bold name on one line of a small screen
+_HEADROOM = 1.32  # the name of a small chart stands above its highest whisker
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """One small chart: places of its points with estimate and ends, which are hollow, and the top of its axis."""
+
+    title: str
+    short: str
+    points: tuple[tuple[int, tuple[float, float, float], bool, str], ...]
+    is_share: bool
+
+
+def _axis(found: LeadingEvidence) -> list[str]:
+    """Every quarter from the first complete one to the last, those between that are not complete too."""
+    axis = [found.rows[-1].quarter]
+    while axis[0] != found.rows[0].quarter:
+        axis.insert(0, previous(axis[0], 1))
+    return axis
+
+
+def _panels(found: LeadingEvidence, axis: Sequence[str]) -> list[_Panel]:
+    placed = [(axis.index(row.quarter), row) for row in found.rows]
+    later, name = _later(), SERIES_NAME[found.series]
+    coverage = [
+        (at, (100 * value_of(row.coverage),) * 3, False, f"{row.quarter}<br>current training: {row.coverage} of hours")
+        for at, row in placed
+        if row.coverage is not None
+    ]
+    audits = [
+        (at, percent(row.audits.share), False, step_hover("all audited steps", row.quarter, row.audits))
+        for at, row in placed
+        if row.audits is not None and row.audits.share is not None
+    ]
+    first_aid = [
+        (at, point, row.is_provisional, hover(row.first_aid, f"{row.quarter}, first aid"))
+        for at, row in placed
+        if (point := _point(row.first_aid)) is not None
+    ]
+    injuries = [
+        (at, point, row.later_is_provisional, hover(row.injuries, f"{row.later_quarter}, {later} than {row.quarter}"))
+        for at, row in placed
+        if row.injuries is not None and (point := _point(row.injuries)) is not None
+    ]
+    panels = [
+        _Panel("Share of hours worked with current training", "Hours with current training", tuple(coverage), True)
+    ]
+    if found.has_audits:
+        panels.append(_Panel("Share of audited steps done as taught", "Steps done as taught", tuple(audits), True))
+    return [
+        *panels,
+        _Panel("First-aid cases per 200,000 hours", "First-aid cases per 200,000 h", tuple(first_aid), False),
+        _Panel(f"{upper(name)} per 200,000 hours, {later}", f"{upper(name)} {later}", tuple(injuries), False),
+    ]
+
+
+def _later() -> str:
+    return {1: "one quarter", 2: "two quarters"}[LATER] + " later"
+
+
+def _point(rate: Rate) -> tuple[float, float, float] | None:
+    """Estimate and ends of a rate; with no case the limit is the upper end."""
+    if rate.rate is None:
+        return None
+    if rate.limit is not None:
+        return 0.0, 0.0, value_of(rate.limit)
+    return value_of(rate.rate), value_of(rate.lower), value_of(rate.upper)
+
+
+def picture(found: LeadingEvidence) -> Picture | None:
+    """Small charts one under another on one quarter axis, each with its own name and its own scale."""
+    if not found.rows:
+        return None
+    axis = _axis(found)
+    panels = _panels(found, axis)
+    figure = make_subplots(rows=len(panels), cols=1, shared_xaxes=True, vertical_spacing=0.05)
+    figure.update_layout(template=TEMPLATE)
+    titles: list[dict[str, Any]] = []
+    short: list[dict[str, Any]] = []
+    narrow: dict[str, Any] = {}
+    for row, panel in enumerate(panels, start=1):
+        ends = [point for _, point, _, _ in panel.points]
+        figure.add_trace(
+            dots(
+                [at for at, _, _, _ in panel.points],
+                [point for point, _, _ in ends],
+                symbols=["circle-open" if is_hollow else "circle" for _, _, is_hollow, _ in panel.points],
+                error_y=whiskers(ends) if row > 1 else None,
+                hovertext=[text for _, _, _, text in panel.points],
+                hoverinfo="text",
+            ),
+            row=row,
+            col=1,
+        )
+        top = 100.0 if panel.is_share else max((high for _, _, high in ends), default=1.0) or 1.0
+        marks = [0.0, 50.0, 100.0] if panel.is_share else round_marks(top)
+        figure.update_yaxes(
+            range=[0, top * _HEADROOM],
+            tickvals=marks,
+            ticktext=[f"{mark:g}{'%' if panel.is_share else ''}" for mark in marks],
+            row=row,
+            col=1,
+        )
+        where = {"x": 0, "xref": "paper", "xanchor": "left", "y": 1, "yanchor": "top"}
+        where |= {"yref": f"y{row if row > 1 else ''} domain", "color": INK}
+        titles.append(note(f"<b>{panel.title}</b>", **where))
+        lines = textwrap.wrap(panel.short, _NARROW_TITLE)
+        short.append(note(f"<b>{'<br>'.join(lines)}</b>", size=12, align="left", **where))
+        narrow[f"yaxis{row if row > 1 else ''}.range"] = [0, top * (_HEADROOM + 0.3 * (len(lines) - 1))]
+    bands = _bands(figure, found, axis, len(panels))
+    figure.update_traces(marker={"size": 7})  # larger ones would cover their own whiskers
+    figure.update_xaxes(quarter_axis(axis))
+    for row in range(1, len(panels)):
+        figure.update_xaxes(ticks="", row=row, col=1)
+    figure.update_layout(margin={"t": 8})
+    for one in (*bands, *titles):
+        figure.add_annotation(one)
+    narrow["annotations"] = [*bands, *short]
+    for row in range(1, len(panels) + 1):
+        narrow |= narrow_quarter_axis(axis, f"xaxis{row if row > 1 else ''}")
+    return Picture(
+        id="leading",
+        title=_leading_title(found),
+        description=_leading_description(found),
+        figure=plain(figure),
+        narrow=narrow,
+        height=60 + 130 * len(panels),
+        narrow_height=60 + 120 * len(panels),
+    )
+
+
+def round_marks(top: float) -> list[float]:
+    """Marks of an axis from 0, at most four steps of 1, 2 or 5 times a power of ten; none where the name stands."""
+    power = 10.0 ** math.floor(math.log10(top))
+    step = next(size * power for size in (0.2, 0.5, 1, 2, 5) if top / (size * power) <= 4)
+    return [round(step * at, 6) for at in range(int(top / step + 1e-9) + 1)]
+
+
+def _bands(figure: go.Figure, found: LeadingEvidence, axis: Sequence[str], panels: int) -> list[dict[str, Any]]:
+    """Grey where a quarter is not complete, and on the last chart where the later quarter is not; gives the words."""
+    whole = {row.quarter for row in found.rows}
+    every = {"row": "all", "col": 1, "exclude_empty_subplots": False}
+    words = []
+    for at, quarter in enumerate(axis):
+        if quarter not in whole:
+            figure.add_vrect(x0=at - 0.5, x1=at + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
+    blank = [axis.index(row.quarter) for row in found.rows if row.injuries is None]
+    domain = f"y{panels} domain" if panels > 1 else "y domain"
+    for at in blank:
+        figure.add_vrect(x0=at - 0.5, x1=at + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, row=panels, col=1)
+        words.append(
+            note("not known", x=at, y=0.02, yref=domain, yanchor="bottom", textangle=-90, color=INK, size=11)
+            | {"xref": f"x{panels}" if panels > 1 else "x"}
+        )
+    return words
+
+
+def _leading_title(found: LeadingEvidence) -> Sentence:
+    early = "Training, audits and first-aid reports" if found.has_audits else "Training and first-aid reports"
+    return say(f"{early}, with {SERIES_NAME[found.series]} {_later()}")
+
+
+def _leading_description(found: LeadingEvidence) -> Sentence:
+    audits = "the share of audited steps done as taught, " if found.has_audits else ""
+    return say(
+        f"{'Four' if found.has_audits else 'Three'} small charts under each other with one quarter axis. From the top: "
+        f"the share of hours worked with current training, {audits}first-aid cases per 200,000 hours, and "
+        f"{SERIES_NAME[found.series]} per 200,000 hours {_later()}. Dots are quarters, upright lines likely ranges, "
+        "hollow dots provisional. Grey: not complete, or not known yet. The table gives every number."
+    )
+
+
+def sentences(found: LeadingEvidence) -> tuple[Sentence, ...]:
+    """The latest quarter's early figures, the latest injuries beside them, and what they do not show."""
+    if not found.rows:
+        return (say("No quarter is complete yet, so there is nothing to set side by side."),)
+    last = found.rows[-1]
+    parts: list[Part] = [f"In {last.quarter}, "]
+    if last.coverage is not None:
+        parts += [last.coverage, " of the hours were worked with current training"]
+    if last.audits is not None and last.audits.share is not None:
+        parts += [
+            " and " if last.coverage is not None else "",
+            last.audits.share.value,
+            " of the audited steps were done as taught (likely between ",
+        ]
+        parts += [*ends_words(last.audits.share), ")"]
+    first = NOTHING if len(parts) == 1 else say(*parts, ".")
+    known = next((row for row in reversed(found.rows) if row.injuries is not None), None)
+    if known is None or known.injuries is None:
+        injuries = say(f"No quarter's injuries {_later()} are known yet.")
+    else:
+        injuries = say(f"The latest quarter with injuries known {_later()} is {known.quarter}.") + rate_sentence(
+            known.injuries, f"in {known.later_quarter}"
+        )
+    is_open = last.is_provisional or (known is not None and known.later_is_provisional)
+    return spoken(
+        first,
+        rate_sentence(last.first_aid, f"in {last.quarter}"),
+        injuries,
+        say("The latest rates are provisional: late entries may still add cases.") if is_open else NOTHING,
+        say(
+            "These figures are shown side by side, and no cause is claimed: other things change in the same quarters. "
+            "More first-aid reports are often better reporting, not more harm."
+        ),
+    )
+
+
+def table(found: LeadingEvidence) -> Table | None:
+    """One row for each complete quarter."""
+    if not found.rows:
+        return None
+    audits = (Column("Steps done as taught", "number"), Column("Likely between", "number")) if found.has_audits else ()
+    is_open = any(row.is_provisional or row.later_is_provisional for row in found.rows)
+    return Table(
+        f"Early figures by quarter, and {SERIES_NAME[found.series]} {_later()}; rates per 200,000 hours",
+        (
+            Column("Quarter", "label"),
+            Column("Hours with current training", "number"),
+            *audits,
+            Column("First-aid cases", "number"),
+            Column("First-aid rate", "number"),
+            Column("Likely between", "number"),
+            Column("Later quarter", "label"),
+            Column("Cases", "number"),
+            Column("Rate", "number"),
+            Column("Likely between", "number"),
+        ),
+        tuple(_leading_cells(row, found.has_audits) for row in found.rows),
+        (f"{PROVISIONAL_MARK} provisional: late entries may add cases.",) if is_open else (),
+    )
+
+
+def _leading_cells(row: LeadingRow, has_audits: bool) -> tuple[Cell, ...]:
+    share = row.audits.share if row.audits else None
+    audits: tuple[Cell, ...] = (share.value if share else "", estimate_range(share)) if has_audits else ()
+    injuries: tuple[Cell, ...] = ("", "", row.not_known)
+    if row.injuries is not None:
+        injuries = (row.injuries.events, row.injuries.rate, interval(row.injuries))
+    return (
+        _marked(row.quarter, row.is_provisional),
+        row.coverage or "",
+        *audits,
+        row.first_aid.events,
+        row.first_aid.rate,
+        interval(row.first_aid),
+        _marked(row.later_quarter, row.later_is_provisional and row.injuries is not None),
+        *injuries,
+    )
+
+
+def _marked(quarter: str, is_provisional: bool) -> str:
+    return f"{quarter}\u00a0{PROVISIONAL_MARK}" if is_provisional else quarter
+
+
+def finding(found: LeadingEvidence, count: Counter) -> Finding:
+    """The numbered finding on figures that may move before injuries do."""
+    shown = table(found)
+    return count.finding(
+        "leading",
+        "Signs that may come before injuries",
+        sentences(found),
+        picture(found),
+        () if shown is None else (shown,),
+        (
+            say(
+                "Injuries are few, so their rate says late what has changed. Training, audits and first-aid reports "
+                f"are counted sooner. Each stands beside the injuries {_later()}; that lag is a choice (common "
+                "practice, no source). No figure of how they go together is given: quarters are few, and all follow "
+                "one program."
+            ),
+            say(
+                "Hours are all counted, so the share with current training has no range. The range of the audits is "
+                "Wilson's interval, that of a rate the exact one for a count of cases."
+            ),
+        ),
+    )
