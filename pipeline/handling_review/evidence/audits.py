@@ -149,7 +149,6 @@ class _Steps:
     def __init__(self, audits: pd.DataFrame, now: tuple[str, ...], then: tuple[str, ...], program: Program) -> None:
         self._all = audits
         self._windows = tuple(audits[audits["quarter"].isin(list(quarters))] for quarters in (now, then))
-        self._has_then = bool(then)
         self._fewest = program.thresholds.unreliable_below
         self._level = program.analysis.confidence
 
