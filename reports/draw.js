@@ -30,11 +30,24 @@
     return layout;
   }
 
+  function specOf(id) { return JSON.parse(document.getElementById("data-" + id).textContent); }
+
+  // Another picture of the same kind in the same box; its title and description go with it.
+  function pick(list) {
+    var plot = document.getElementById("plot-" + list.dataset.plot);
+    var spec = specOf(list.value);
+    document.getElementById("title-" + list.dataset.plot).textContent = spec.title;
+    document.getElementById("about-" + list.dataset.plot).textContent = spec.about;
+    plot.dataset.shows = list.value;
+    plot.drawnWidth = 0;
+    draw(plot);
+  }
+
   function draw(plot) {
     if (!ready || !plot.clientWidth) { return; }
     var width = plot.clientWidth;
     if (plot.drawnWidth === width) { return; }
-    var spec = JSON.parse(document.getElementById(plot.id.replace("plot-", "data-")).textContent);
+    var spec = specOf(plot.dataset.shows || plot.id.replace("plot-", ""));
     var layout = layoutFor(spec, width < 480);
     layout.width = width;
     layout.height = plot.clientHeight;
@@ -75,6 +88,10 @@
       entries.forEach(function (entry) { if (entry.isIntersecting) { draw(entry.target); } });
     }, { rootMargin: "600px 0px" });
     plots.forEach(function (plot) { near.observe(plot); });
+    document.querySelectorAll(".picker select").forEach(function (list) {
+      list.addEventListener("change", function () { pick(list); });
+      if (list.selectedIndex > 0) { pick(list); }  // a reloaded page keeps what was picked
+    });
     var waiting = 0;
     window.addEventListener("resize", function () {
       clearTimeout(waiting);

@@ -20,6 +20,7 @@ from handling_review.settings import (
     REQUIRED_FILES,
     SERIES,
     Analysis,
+    Charts,
     Facility,
     HoursRule,
     Ids,
@@ -37,6 +38,7 @@ __all__ = [
     "REQUIRED_FILES",
     "SERIES",
     "Analysis",
+    "Charts",
     "Facility",
     "HoursRule",
     "Ids",
@@ -82,13 +84,14 @@ _TABLES = {
     "review": Period,
     "training": Training,
     "analysis": Analysis,
+    "charts": Charts,
     "thresholds": Thresholds,
     "pay_codes": PayCodes,
     "hours": HoursRule,
     "ids": Ids,
     "incidents": IncidentRule,
 }
-_KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units")
+_KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units", "jobs")
 
 
 def _program(path: Path, raw: dict[str, Any]) -> Program:
@@ -108,6 +111,7 @@ def _program(path: Path, raw: dict[str, Any]) -> Program:
         codes=_codes(path, raw.get("codes", {})),
         unit_aliases=_text_map(path, "units.aliases", units.get("aliases", {})),
         unit_changes=_unit_changes(path, units.get("changes", [])),
+        jobs=_text_map(path, "jobs", raw.get("jobs", {})),
         **parts,
     )
 
@@ -158,6 +162,11 @@ def _within(path: Path, where: str, value: float, low: float, high: float) -> No
         raise ProgramProblem(f"{path}: {where} must lie between {low:g} and {high:g}; found {value:g}.")
 
 
+def _check_baseline(path: Path, charts: Charts) -> None:
+    if charts.baseline_from and charts.baseline_through and charts.baseline_from > charts.baseline_through:
+        raise ProgramProblem(f"{path}: [charts] baseline_from is after baseline_through. Swap or mend them.")
+
+
 def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     period: Period = parts["review"]
     if period.start and period.end and period.start > period.end:
@@ -173,6 +182,7 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     if training.refresher_months is not None:
         _within(path, "[training] refresher_months", training.refresher_months, 1, 120)
     _within(path, "[training] minimum_match_share", training.minimum_match_share, 0, 1)
+    _check_baseline(path, parts["charts"])
     analysis: Analysis = parts["analysis"]
     for key, value, known in (
         ("series", analysis.series, SERIES),

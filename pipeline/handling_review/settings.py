@@ -125,6 +125,17 @@ class Analysis:
 
 
 @dataclass(frozen=True)
+class Charts:
+    """Which quarters make the centre line of the control charts. ``None``: those before the program starts.
+
+    The centre line is moved only by stating these days, once a change has lasted and its reason is known.
+    """
+
+    baseline_from: date | None = None
+    baseline_through: date | None = None
+
+
+@dataclass(frozen=True)
 class Thresholds:
     """Small-number rules."""
 
@@ -156,7 +167,9 @@ class Program:
     incidents: IncidentRule = field(default_factory=IncidentRule)
     pay_codes: PayCodes = field(default_factory=PayCodes)
     training: Training = field(default_factory=Training)
+    jobs: Mapping[str, str] = field(default_factory=dict)
     analysis: Analysis = field(default_factory=Analysis)
+    charts: Charts = field(default_factory=Charts)
     thresholds: Thresholds = field(default_factory=Thresholds)
 
     def settings(self) -> dict[str, Any]:
@@ -165,7 +178,7 @@ class Program:
         plain.pop("path")
         plain["files"] = {name: [p.name for p in paths] for name, paths in self.files.items()}
         plain["unit_changes"] = [{**asdict(change), "on": change.on.isoformat()} for change in self.unit_changes]
-        for name in ("columns", "dates", "decimal_comma", "codes", "unit_aliases"):
+        for name in ("columns", "dates", "decimal_comma", "codes", "unit_aliases", "jobs"):
             plain[name] = json.loads(json.dumps(getattr(self, name)))
         return plain
 

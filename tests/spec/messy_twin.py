@@ -167,7 +167,7 @@ def _hours_extras(twin: Twin, rows: list[Row]) -> list[tuple[list[str], Decimal]
 # --- incidents -------------------------------------------------------------------------------------------------------
 
 LOG_HEADER = [
-    "Case No.", "Emp. No.", "Employee name", "Date of injury", "Reported", "Where it happened", "Home unit",
+    "Case No.", "Emp. No.", "Employee name", "Date of injury", "Clock", "Reported", "Where it happened", "Home unit",
     "Job title", "(G) Death", "(H) Days away", "(I) Transfer", "(J) Other", "Not recordable", "(K)", "(L)", "Type (M)",
     "Cause", "Task", "Handling?", "Source person", "Body part", "Injury", "Device", "Helpers", "Effort", "Weight",
     "Privacy", "Paid", "Paid as of", "Who", "Line", "Rev", "Describe what happened",
@@ -198,6 +198,7 @@ def _case(row: Row, number: int) -> list[str]:
     cost = f"${Decimal(row['claim_cost']):,.2f}" if row["claim_cost"] else ""
     return [
         row["case_number"], person, "Surname, Given", _log_date(row["event_date"], number),
+        _clock(row["event_time"], number),
         _log_date(row["reported_date"], number + 1), _unit(row["unit"], date.fromisoformat(row["event_date"])), "Pool",
         "Nurse\u2019s " + row["job_title"], *boxes, words, row["days_away"], row["days_restricted"],
         row["case_type"].replace("_", " ").title(), CAUSES.get(row["event_type"], row["event_type"]),
@@ -207,6 +208,15 @@ def _case(row: Row, number: int) -> list[str]:
         cost, _log_date(row["cost_as_of"], 0), *WHO_AND_LINE[number % 3], "",
         'Said "ouch",\r\nroom 12' if number % 4 == 0 else "",
     ]  # fmt: skip
+
+
+def _clock(text: str, number: int) -> str:
+    """The time as others write it: 2:05 PM, 1405, 14:05:00."""
+    if not text:
+        return ""
+    hour, minute = int(text[:2]), text[3:]
+    shapes = (f"{hour % 12 or 12}:{minute} {'AM' if hour < 12 else 'PM'}", f"{hour:02d}{minute}", f"{text}:00")
+    return shapes[number % 3]
 
 
 NAMES = {"no": "Case No.", "day": "Date of injury", "unit": "Where it happened", "who": "Who", "line": "Line"}

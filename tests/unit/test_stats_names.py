@@ -21,6 +21,7 @@ NAMES = {
     "models": ("poisson_ratio", "ModelRatio"),
     "money": ("npv", "payback", "budget_case"),
     "multiplicity": ("benjamini_hochberg",),
+    "nowcast": ("late_cases", "reported_within"),
     "power": ("power", "events_needed", "smallest_detectable"),
     "proportions": ("wilson", "newcombe"),
     "rates": ("rate", "count_interval", "rate_interval", "Interval"),

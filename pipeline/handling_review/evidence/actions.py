@@ -12,14 +12,19 @@ from handling_review.evidence.ladder import Rung
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.rates import RatesEvidence
 from handling_review.evidence.reporting import ReportingEvidence
+from handling_review.evidence.tasks import TasksEvidence
 from handling_review.evidence.training import TrainingEvidence
 from handling_review.evidence.units import UnitsEvidence
+from handling_review.evidence.watch import MORE, Watch
 
 MOST_CANDIDATES = 4
 # Half of the hours: below it most care on the unit is given by staff without current training.
 LOW_COVERAGE = 0.5
 # One worked hour in ten by lapsed staff is worth a class; common practice, no source.
 HIGH_LAPSED = 0.1
+# Cases with suited equipment on the unit and not in use, and their share of those that a class suits, before somebody
+# should ask why; common practice, no source.
+FEWEST_IDLE, IDLE_SHARE = 5, 0.5
 
 
 @dataclass(frozen=True)
@@ -42,6 +47,8 @@ class Basis:
     rates: RatesEvidence
     change: BeforeAfter
     lead: Rung
+    watch: Watch
+    tasks: TasksEvidence
     training: TrainingEvidence
     units: UnitsEvidence
     accounting: AccountingEvidence
@@ -69,6 +76,21 @@ def _look_before_extending(basis: Basis) -> Candidate | None:
     if plain.direction == HIGHER and plain.ratio is not None:
         return Candidate("look_before_extending", "before-after", (), (plain.ratio.value,))
     return None
+
+
+def _ask_where_it_rises(basis: Basis) -> Candidate | None:
+    """Units whose early warning or chart speaks of more injuries now."""
+    speaking = {*basis.watch.units_warned(), *basis.watch.units_now(MORE)}
+    names = tuple(unit.name for unit in basis.watch.units if unit.name in speaking)
+    return Candidate("ask_where_it_rises", "signals", names, ()) if names else None
+
+
+def _use_equipment(basis: Basis) -> Candidate | None:
+    idle, whole = basis.tasks.of("suited", "on_unit_not_in_use"), basis.tasks.with_suited
+    count = int(idle.value or 0)
+    if count < FEWEST_IDLE or count < IDLE_SHARE * int(whole.value or 0):
+        return None
+    return Candidate("use_equipment", "tasks", (), (idle, whole))
 
 
 def _walk_through(basis: Basis) -> Candidate | None:
@@ -119,11 +141,13 @@ def _review_findings(basis: Basis) -> Candidate | None:
 _RULES: tuple[Callable[[Basis], Candidate | None], ...] = (
     _put_right,
     _look_before_extending,
+    _ask_where_it_rises,
     _walk_through,
     _get_missing,
     _schedule_training,
     _schedule_refreshers,
     _check_reporting,
+    _use_equipment,
     _settle_unclassified,
     _review_findings,
 )

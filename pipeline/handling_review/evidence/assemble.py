@@ -11,16 +11,23 @@ from handling_review.evidence import (
     accounting,
     actions,
     answer,
+    audits,
     before_after,
+    chart_study,
+    late,
     numbers,
     rates,
     reconciliation,
     reference,
     reporting,
+    severity,
+    tasks,
     training,
+    unit_funnel,
     unit_spread,
     units,
     watch,
+    who,
 )
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.strata_table import Strata
@@ -54,9 +61,17 @@ class Review:
     before_after: before_after.BeforeAfter
     answer: answer.Answer
     watch: watch.Watch
+    chart_study: chart_study.ChartStudy
+    tasks: tasks.TasksEvidence
+    severity: severity.SeverityEvidence
+    late: late.LateEvidence
+    who: who.WhoEvidence
+    leading: audits.LeadingEvidence
+    audits: audits.AuditsEvidence
     training: training.TrainingEvidence
     units: units.UnitsEvidence
     spread: unit_spread.UnitSpread
+    funnel: unit_funnel.UnitFunnel
     accounting: accounting.AccountingEvidence
     reporting: reporting.ReportingEvidence
     reference: reference.ReferenceEvidence
@@ -82,15 +97,26 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     change = before_after.gather(tables, complete, program)
     strata = Strata(tables, complete)
     worked = answer.gather(tables, strata, change, program)
-    chart = watch.gather(rate.quarters, strata, program)
-    coverage = training.gather(tables, complete, units.unit_names(tables), program)
+    names = units.unit_names(tables)
+    chart = watch.gather(tables, rate, strata, names, program)
+    coverage = training.gather(tables, complete, names, program)
     unit = units.gather(tables, complete, program)
     apart = unit_spread.gather(unit, program)
+    around = unit_funnel.gather(unit)
+    study = chart_study.gather()
+    doing = tasks.gather(tables, complete, program)
+    lost = severity.gather(tables, rate, program)
+    lags = late.gather(tables, rate, scope, program)
+    hurt = who.gather(tables, complete, program)
+    seen = audits.gather(tables.audits, complete, names, program)
+    signs = audits.leading(seen, coverage, rate, program)
     rows = accounting.gather(tables)
     mix = reporting.gather(tables, complete, program)
     published_rates = reference.gather(tables, scope.facility_naics)
     posted = reconciliation.gather(tables)
-    candidates = actions.gather(actions.Basis(rate, change, worked.ladder.lead, coverage, unit, rows, mix))
+    candidates = actions.gather(
+        actions.Basis(rate, change, worked.ladder.lead, chart, doing, coverage, unit, rows, mix)
+    )
     looks = numbers.count("comparisons/review", _looks(rate, change, worked, unit), "comparisons")
     return Review(
         scope=scope,
@@ -99,9 +125,17 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         before_after=change,
         answer=worked,
         watch=chart,
+        chart_study=study,
+        tasks=doing,
+        severity=lost,
+        late=lags,
+        who=hurt,
+        audits=seen,
+        leading=signs,
         training=coverage,
         units=unit,
         spread=apart,
+        funnel=around,
         accounting=rows,
         reporting=mix,
         reference=published_rates,
@@ -110,7 +144,27 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
         numbers=numbers.published(
-            rate, change, worked, chart, coverage, unit, apart, rows, mix, published_rates, posted, candidates, looks
+            rate,
+            change,
+            worked,
+            chart,
+            study,
+            doing,
+            lost,
+            lags,
+            hurt,
+            seen,
+            signs,
+            coverage,
+            unit,
+            apart,
+            around,
+            rows,
+            mix,
+            published_rates,
+            posted,
+            candidates,
+            looks,
         ),
     )
 

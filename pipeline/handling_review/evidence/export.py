@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 
 import pandas as pd
 
-from handling_review.evidence import export_answer
+from handling_review.evidence import audits, export_answer, export_watch
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast
 from handling_review.evidence.export_columns import Row, count, estimate_columns, rate_columns, value
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.tasks import EQUIPMENT_GROUPS
 from handling_review.evidence.training import STATUSES, Coverage
 
 
@@ -33,7 +34,19 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "sensitivity": export_answer.sensitivity,
         "time_since_training": export_answer.time_since_training,
         "quarters_around_start": export_answer.quarters_around_start,
-        "control_chart": export_answer.control_chart,
+        "control_chart": export_watch.control_chart,
+        "days_between_cases": export_watch.days_between,
+        "early_warning": export_watch.early_warning,
+        "weighed_units": export_watch.weighed_units,
+        "activities": export_watch.activities,
+        "technique_and_load": export_watch.technique,
+        "injured_groups": export_watch.groups,
+        "days_lost": export_watch.severity,
+        "outcomes": export_watch.outcomes,
+        "reporting_lag": export_watch.reporting_lag,
+        "late_cases": export_watch.late_cases,
+        "technique_audits": lambda found, named: audits.audit_rows(found.audits, named),
+        "leading_signs": lambda found, named: audits.leading_rows(found.leading, named),
         "comparisons": _comparisons,
         "training_coverage": _coverage,
         "people": _people,
@@ -67,6 +80,10 @@ def _header(name: str, level: str) -> tuple[str, ...]:
     counts = ("cases_compared", "hours_worked_compared", "cases_with", "hours_worked_with")
     limits = tuple(f"{m}{end}" for m in measures for end in ("", f"_lower_{level}", f"_upper_{level}"))
     complete = ("is_complete", "is_provisional")
+
+    def ranged(name: str) -> tuple[str, ...]:
+        return name, f"{name}_lower_{level}", f"{name}_upper_{level}"
+
     share = "dart_share_of_recordable"
     return {
         "rates_four_quarters": ("last_quarter", "period_start", "period_end", *complete, *rate),
@@ -74,8 +91,40 @@ def _header(name: str, level: str) -> tuple[str, ...]:
         "comparisons": ("question", "series", "compared", "with", *counts, *limits, "verdict"),
         "assumptions": ("series", "design", "assumption", "met", "seen"),
         "control_chart": (
-            *("series", "quarter", "rate_per_200k_hours", "lower_limit_per_200k_hours", "upper_limit_per_200k_hours"),
-            *("in_baseline", "is_provisional", "signals", "warning_sum_cases", "early_warning"),
+            *("place", "series", "quarter", "cases", "rate_per_200k_hours", "centre_per_200k_hours"),
+            *("lower_limit_per_200k_hours", "upper_limit_per_200k_hours", "in_baseline", "baseline_rule"),
+            *("is_provisional", "signals"),
+        ),
+        "days_between_cases": (
+            *("place", "series", "case_in_order", "quarter", "days", "centre_days", "lower_limit_days"),
+            *("upper_limit_days", "in_baseline", "has_not_ended", "signals"),
+        ),
+        "early_warning": (
+            *("place", "series", "month", "cases", "running_sum_cases", "speaks_at_cases"),
+            *("usual_rate_per_200k_hours", "speaks"),
+        ),
+        "weighed_units": (
+            *("unit", "unit_name", "series", "weighed_rate_per_200k_hours", f"weighed_lower_{level}"),
+            *(f"weighed_upper_{level}", "weight_of_the_whole", "probability_among_highest_quarter", "p_value_adjusted"),
+        ),
+        "technique_audits": audits.audit_header(level),
+        "leading_signs": audits.leading_header(level),
+        "activities": (
+            *("activity", "recordable_cases", "first_aid_cases", "share_of_recordable"),
+            *(f"cases_equipment_{group}" for group in EQUIPMENT_GROUPS),
+        ),
+        "injured_groups": (
+            *("kind", "group", "groups_together", "cases", "share_of_cases", "hours_worked", "rate_per_200k_hours"),
+            *(f"lower_{level}", f"upper_{level}"),
+        ),
+        "days_lost": (
+            *("window", "injuries", "cases_with_days", "days", "hours_worked", *ranged("days_per_200k_hours")),
+            *("longest_case_days", *ranged("days_per_200k_hours_without_longest")),
+        ),
+        "outcomes": ("window", "outcome", "cases", *ranged("share")),
+        "late_cases": (
+            *("quarter", "series", "cases_in_the_log", "share_in_the_log", *ranged("late_cases_expected")),
+            *("rate_as_reported_per_200k_hours", *ranged("rate_with_late_cases_per_200k_hours")),
         ),
         "quarters_around_start": (
             *("unit", "start", "quarter", "rate_per_200k_hours", "fitted_per_200k_hours"),
@@ -87,6 +136,7 @@ def _header(name: str, level: str) -> tuple[str, ...]:
             *("year", "complete_quarters", "hours_worked"),
             *("first_aid_cases", "recordable_cases", "dart_cases", "days_away_cases"),
             *(share, f"{share}_lower_{level}", f"{share}_upper_{level}"),
+            *("unclassified_cases", "unclassified_share_of_recordable"),
         ),
         "published_rates": ("naics", "ownership", "year", "series", "rate_per_200k_hours", "source"),
         "reconciliation": ("year", "figure", "posted", "in_review", "rows_set_aside", "agrees"),
@@ -232,6 +282,8 @@ def _mix(review: Review, level: str) -> Iterable[Row]:
             "dart_cases": count(year.dart),
             "days_away_cases": count(year.days_away),
             **estimate_columns("dart_share_of_recordable", year.dart_share, level),
+            "unclassified_cases": count(year.unclassified),
+            "unclassified_share_of_recordable": value(year.unclassified_share),
         }
 
 

@@ -73,23 +73,6 @@ def quarters_around_start(review: Review, level: str) -> Iterable[Row]:
             }
 
 
-def control_chart(review: Review, level: str) -> Iterable[Row]:
-    """The points of the control chart with their limits and signals."""
-    for point in review.watch.points:
-        yield {
-            "series": review.watch.series,
-            "quarter": point.quarter,
-            "rate_per_200k_hours": point.rate.value,
-            "lower_limit_per_200k_hours": point.lower.value,
-            "upper_limit_per_200k_hours": point.upper.value,
-            "in_baseline": point.in_baseline,
-            "is_provisional": point.is_provisional,
-            "signals": "; ".join(point.signals),
-            "warning_sum_cases": point.warning_sum.value,
-            "early_warning": point.warns,
-        }
-
-
 def _rung(rung: Rung, level: str) -> Row:
     return {
         "cases_with": rung.now_events.value,

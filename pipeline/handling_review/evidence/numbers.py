@@ -97,6 +97,28 @@ def years(key: str, value: float) -> Number:
     return _measure(key, value, "years", 1)
 
 
+def days_rate(key: str, value: float) -> Number:
+    """Days per 200,000 hours, whole from ten on: more digits than that would claim too much."""
+    return _measure(key, value, "days per 200,000 hours", 0 if value >= 10 else 1)
+
+
+def decimal(key: str, value: float, unit: str) -> Number:
+    """A figure of its own unit with one decimal."""
+    return _measure(key, value, unit, 1)
+
+
+def few(key: str, value: int, fewest: int, unit: str = "cases") -> Number:
+    """A count that is not shown where it is above nought and below ``fewest``: it could point at single persons."""
+    if 0 < value < fewest:
+        return Number(key, None, unit, f"fewer than {fewest}")
+    return count(key, value, unit)
+
+
+def days(key: str, value: float) -> Number:
+    """Calendar days, to the whole day; a centre or limit below ten to one decimal."""
+    return _measure(key, value, "days", 0 if value >= 10 or float(value).is_integer() else 1)
+
+
 def p_value(key: str, value: float) -> Number:
     """A two-sided p-value, two decimals; below 0.01 three, and never nought."""
     if value < 0.001:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 def year_of(label: str) -> str:
     """The year part of a label: ``2025`` or ``FY2026``."""
@@ -11,6 +13,17 @@ def year_of(label: str) -> str:
 def part_of(label: str) -> str:
     """The quarter part of a label: ``Q3``."""
     return "Q" + label.rsplit("-Q", 1)[1]
+
+
+def stretches(labels: Sequence[str]) -> tuple[str, ...]:
+    """Quarters in order as stretches: ``("2025-Q1 to 2025-Q3", "2026-Q1")``."""
+    found: list[list[str]] = []
+    for label in labels:
+        if found and previous(label, 1) == found[-1][-1]:
+            found[-1].append(label)
+        else:
+            found.append([label])
+    return tuple(one[0] if len(one) == 1 else f"{one[0]} to {one[-1]}" for one in found)
 
 
 def previous(label: str, steps: int) -> str:

@@ -19,7 +19,8 @@ from handling_review.stats import proportions
 class MixYear:
     """Cases of one calendar year's complete quarters, and the share of recordables that were DART.
 
-    ``dart_share`` is ``None`` in a year without recordable cases; its interval is Wilson's.
+    ``dart_share`` is ``None`` in a year without recordable cases; its interval is Wilson's. ``unclassified`` are
+    recordable cases of which the log does not say whether handling was the cause.
     """
 
     year: str
@@ -30,6 +31,8 @@ class MixYear:
     dart: Number
     days_away: Number
     dart_share: Estimate | None
+    unclassified: Number
+    unclassified_share: Number | None
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,7 @@ def gather(tables: ResultTables, complete: tuple[str, ...], program: Program) ->
         counts = {s: total(tallies, own, s) for s in ("first_aid", "recordable", "dart", "days_away")}
         recordable, dart = counts["recordable"].events, counts["dart"].events
         share = None
+        undecided = int(tables.unclassified.loc[tables.unclassified["quarter"].isin(own), "events"].sum())
         if recordable:
             place = f"facility/{year}"
             found = proportions.wilson(dart, recordable, confidence=program.analysis.confidence)
@@ -71,6 +75,10 @@ def gather(tables: ResultTables, complete: tuple[str, ...], program: Program) ->
                 dart=numbers.count(f"cases/facility/{year}/dart", dart),
                 days_away=numbers.count(f"cases/facility/{year}/days_away", counts["days_away"].events),
                 dart_share=share,
+                unclassified=numbers.count(f"cases_unclassified/facility/{year}", undecided),
+                unclassified_share=numbers.share(f"unclassified_share/facility/{year}", undecided / recordable)
+                if recordable
+                else None,
             )
         )
     return ReportingEvidence(tuple(years), _asks_a_look(tuple(years)))

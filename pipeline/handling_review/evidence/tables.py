@@ -72,6 +72,19 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         *("handling_not_respiratory", "unclassified"),
     ),
     "exposure": ("quarter", "unit", "go_live_phase", "measure", "quantity"),
+    "months": ("unit", "quarter", "month", "hours", "handling", "recordable", "dart", "days_away"),
+    "waits": ("unit", "series", "position", "quarter", "days", "days_since"),
+    "tasks": (
+        *("quarter", "activity", "equipment_in_use", "technique", "load", "suited_equipment"),
+        *("recordable", "first_aid"),
+    ),
+    "staff_hours": ("quarter", "job", "tenure", "hours"),
+    "case_groups": ("quarter", "kind", "value", "handling", "recordable", "dart", "days_away"),
+    "case_days": ("quarter", "outcome", "is_handling", "days", "is_blank", "is_counting", "cases"),
+    "lags": ("quarter", "lag_days", "recordable", "handling", "dart", "days_away", "first_aid"),
+    "lag_curve": ("lag_days", "cases", "reported_by_then"),
+    "repeats": ("kind", "cases", "people"),
+    "audits": ("quarter", "unit", "transfer_type", "item", "met", "not_met", "not_applicable"),
 }
 
 # Columns that point at one person. A frame that holds one never gets as far as a page.
@@ -110,6 +123,21 @@ class ResultTables:
       "none"), lapsed, go_live_phase, is_agency, is_remedial (bool), hours, and cases: handling, non_handling,
       recordable, dart, days_away, first_handling (the first of each person), handling_not_respiratory, unclassified.
     - ``exposure``: quarter, unit, go_live_phase, measure (patient_days, transfers ...), quantity.
+    - ``months``: unit, quarter, month ("2025-07"), hours, and cases by series.
+    - ``waits``: unit ("": the whole facility), series, position (order of the cases), quarter, days (since the case
+      before, missing for the first), days_since (from the last case to the end of the log).
+    - ``tasks``: handling cases by quarter, activity, equipment_in_use, technique (in_band, outside_band, no_band,
+      not_known, not_a_technique), load (over_limit, within_limit, not_known, not_counted), suited_equipment (in_use,
+      on_unit_not_in_use, not_on_unit, unit_not_listed, not_known, no_suited_class).
+    - ``staff_hours``: hours by quarter, job group and time since a person's first hours (tenure).
+    - ``case_groups``: recordable cases by quarter, kind (job, tenure, body_part, nature, hour) and value.
+    - ``case_days``: recordable cases by quarter, outcome, is_handling and days lost (at most 180); is_blank: no days
+      given for a DART case; is_counting: the days still run.
+    - ``lags``: cases by quarter and days from event to report (missing: no day of report).
+    - ``lag_curve``: lag_days, cases with just that lag, reported_by_then (cases reported within it among those that
+      could be so late when the exports were taken).
+    - ``audits``: technique audits by quarter, unit, transfer_type and item: met, not_met, not_applicable.
+    - ``repeats``: kind (seen: people by their number of cases; expected: people by what their hours let expect).
     """
 
     person_time: pd.DataFrame
@@ -127,6 +155,16 @@ class ResultTables:
     reconciliation: pd.DataFrame
     strata: pd.DataFrame
     exposure: pd.DataFrame
+    months: pd.DataFrame
+    waits: pd.DataFrame
+    tasks: pd.DataFrame
+    staff_hours: pd.DataFrame
+    case_groups: pd.DataFrame
+    case_days: pd.DataFrame
+    lags: pd.DataFrame
+    lag_curve: pd.DataFrame
+    repeats: pd.DataFrame
+    audits: pd.DataFrame
 
     @classmethod
     def from_dict(cls, frames: Mapping[str, pd.DataFrame]) -> ResultTables:

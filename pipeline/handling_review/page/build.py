@@ -59,8 +59,7 @@ def render(review: Review) -> str:
 
 def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:
     """Each picture's JSON by id; it holds no <, > or &, so it is safe inside a script element."""
-    found = [finding.picture for part in written for finding in part.findings if finding.picture]
-    return {picture.id: Markup(picture.json()) for picture in found}
+    return {one.id: Markup(one.json()) for part in written for finding in part.findings for one in finding.pictures}
 
 
 def _routes(written: tuple[Part, ...]) -> tuple[tuple[str, tuple[Finding, ...]], ...]:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import plotly.graph_objects as go
@@ -19,57 +17,22 @@ from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
-    RULE,
     TEMPLATE,
     WARNING,
     Picture,
     dots,
     hover,
-    narrow_quarter_axis,
     note,
     plain,
-    quarter_axis,
     safe,
     value_of,
     whiskers,
 )
-from handling_review.page.marks import letter, starts
+from handling_review.page.marks import starts
 from handling_review.page.sentence import Sentence, say
+from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, without_names
 from handling_review.page.words import SERIES_NAME, rates_title, upper
 from handling_review.page.words_data import coverage_title, mix_title
-
-_MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
-_LETTER_ROOM = 0.7  # quarters that a boxed letter takes on the narrowest wide picture
-_WHITE = "rgba(255,255,255,0.85)"
-_GAP = "no rate"
-
-
-@dataclass(frozen=True)
-class TimeAxis:
-    """A quarter axis: positions 0, 1, 2, ..., each quarter named, years under first quarters."""
-
-    spans: tuple[Span, ...]
-
-    @property
-    def quarters(self) -> list[str]:
-        """The quarters in order."""
-        return [span.quarter for span in self.spans]
-
-    def at(self, day: date) -> float | None:
-        """Where a day lies; ``None`` outside the axis."""
-        for index, span in enumerate(self.spans):
-            if span.start <= day <= span.end:
-                length = (span.end - span.start).days + 1
-                return round(index - 0.5 + (day - span.start).days / length, 3)
-        return None
-
-    def wide(self, room: float = 0.0) -> dict[str, Any]:
-        """The axis with every quarter, and room on the right for names of lines."""
-        return quarter_axis(self.quarters, room)
-
-    def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
-        """The axis with years only, for a small screen."""
-        return narrow_quarter_axis(self.quarters, axis, room)
 
 
 def _point(rate: Rate) -> tuple[float, float, float] | None:
@@ -119,54 +82,16 @@ def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -
     )
 
 
-def _add_context(figure: go.Figure, review: Review, axis: TimeAxis, rows: int = 1, *, named: bool = False) -> None:
-    """Incomplete quarters, program starts and diary letters on every panel of a time chart."""
-    every = {} if rows == 1 else {"row": "all", "col": 1, "exclude_empty_subplots": False}
-    for index, span in enumerate(axis.spans):
-        if not span.is_complete:
-            figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
-            figure.add_annotation(note(_GAP, x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
-    marked = [(here, names) for day, names in starts(review) if (here := axis.at(day)) is not None]
-    for step, (here, names) in enumerate(marked):
-        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
-        if named and len(marked) <= _MOST_LABELLED_STARTS:
-            figure.add_annotation(
-                note(f"{safe(', '.join(names))} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
-                     xanchor="left", color=WARNING, size=12, bgcolor=_WHITE)
-            )  # fmt: skip
-    taken: list[float] = []  # where the last letter of each row of letters stands
-    for order, entry in enumerate(review.diary):
-        where = axis.at(entry.date)
-        if where is not None:
-            level = next((i for i, last in enumerate(taken) if where - last > _LETTER_ROOM), len(taken))
-            taken[level : level + 1] = [where]
-            figure.add_annotation(
-                note(letter(order), x=where, y=0, yref="paper", yanchor="bottom", color=INK, size=11,
-                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=16 * level)
-            )  # fmt: skip
-
-
-def _without_names(figure: dict[str, Any]) -> list[dict[str, Any]]:
-    """The annotations that still fit a small screen: no names of lines or program starts, short headings."""
-    kept = []
-    for annotation in figure["layout"].get("annotations", []):
-        text = annotation["text"].replace("</b> per 200,000 hours", "</b>")
-        is_letter, is_heading = len(text) < 3, annotation.get("xref") == "paper"
-        if is_letter or is_heading or text == _GAP:
-            kept.append({**annotation, "text": text})
-    return kept
-
-
 def rates_picture(review: Review) -> Picture:
     """The primary series by quarter with intervals, the four-quarter line, program starts and diary marks."""
     axis, series = TimeAxis(review.rates.quarters), review.series
     figure = go.Figure(layout={"template": TEMPLATE})
-    _add_context(figure, review, axis, named=True)
+    add_context(figure, review, axis, named=True)
     _add_rolling(figure, review, series)
     top = _add_rates(figure, axis.spans, series)
     figure.update_xaxes(axis.wide(room=1.1))
     # A third of the height above the highest whisker is for the names of the program starts.
-    labelled = 0 < len(starts(review)) <= _MOST_LABELLED_STARTS
+    labelled = 0 < len(starts(review)) <= MOST_LABELLED_STARTS
     figure.update_yaxes(range=[0, top * (1.33 if labelled else 1.06)])
     figure.add_annotation(
         note("cases per 200,000 hours", x=0, y=1, xref="paper", yref="paper", xanchor="left", yanchor="bottom")
@@ -183,7 +108,7 @@ def rates_picture(review: Review) -> Picture:
         title=rates_title(review.rates, series),
         description=_rates_description(review, series),
         figure=drawn,
-        narrow={**axis.narrow(), "annotations": _without_names(drawn), "yaxis.range": [0, top * 1.06]},
+        narrow={**axis.narrow(), "annotations": without_names(drawn), "yaxis.range": [0, top * 1.06]},
         height=430,
         narrow_height=330,
     )
@@ -209,7 +134,7 @@ def series_picture(review: Review) -> Picture:
     names = ("recordable", "dart", "days_away")
     figure = make_subplots(rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.09)
     figure.update_layout(template=TEMPLATE)
-    _add_context(figure, review, axis, rows=3)
+    add_context(figure, review, axis, rows=3)
     for row, series in enumerate(names, start=1):
         _add_rolling(figure, review, series, row=row, col=1)
         top = _add_rates(figure, axis.spans, series, row=row, col=1)
@@ -221,7 +146,7 @@ def series_picture(review: Review) -> Picture:
         )  # fmt: skip
     figure.update_xaxes(axis.wide())
     drawn = plain(figure)
-    narrow: dict[str, Any] = {"annotations": _without_names(drawn)}
+    narrow: dict[str, Any] = {"annotations": without_names(drawn)}
     for name in ("xaxis", "xaxis2", "xaxis3"):
         narrow |= axis.narrow(name)
     return Picture(
@@ -249,7 +174,7 @@ def coverage_picture(review: Review) -> Picture:
     """Shares of worked hours by training status over the quarters, named at the end of each line."""
     rows, axis = review.training.quarters, TimeAxis(review.rates.quarters)
     figure = go.Figure(layout={"template": TEMPLATE})
-    _add_context(figure, review, axis)
+    add_context(figure, review, axis)
     ends: list[tuple[float, int, str, str]] = []
     for status, name, color, dash, symbol in _LINES:
         values = _shares(rows, status)
@@ -286,7 +211,7 @@ def coverage_picture(review: Review) -> Picture:
             "vertical lines are program starts."
         ),
         figure=drawn,
-        narrow={**axis.narrow(room=3.6), "annotations": [*_without_names(drawn), *_named(drawn)]},
+        narrow={**axis.narrow(room=3.6), "annotations": [*without_names(drawn), *_named(drawn)]},
         height=340,
         narrow_height=300,
     )

@@ -6,13 +6,20 @@ from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
 from handling_review.page import (
+    audits,
     figures,
     figures_compare,
     findings_answer,
+    funnel,
+    late,
+    leading,
+    severity,
     spread,
     tables,
     tables_data,
+    tasks,
     watching,
+    who,
     words,
     words_data,
 )
@@ -51,7 +58,10 @@ def parts(review: Review) -> tuple[Part, ...]:
                 watching.finding(review, count),
                 _series(review, count),
                 _units(review, count),
+                tasks.finding(review, count),
                 _coverage(review, count),
+                audits.finding(review.audits, count),
+                leading.finding(review.leading, count),
             ),
         ),
         Part(
@@ -63,8 +73,15 @@ def parts(review: Review) -> tuple[Part, ...]:
         Part(
             "nurse",
             "For the occupational health nurse",
-            "Whether reporting is holding up, who is trained, and what in the data to put right.",
-            (_reporting(review, count), _people(review, count), _quality(review, count)),
+            "How long people are away, who is hurt and how, whether reporting is holding up, and what to put right.",
+            (
+                severity.finding(review, count),
+                who.finding(review, count),
+                _reporting(review, count),
+                late.finding(review, count),
+                _people(review, count),
+                _quality(review, count),
+            ),
         ),
     )
 
@@ -122,7 +139,11 @@ def _units(review: Review, count: Counter) -> Finding:
     return count.finding(
         "units",
         "Where: units side by side",
-        spoken(words.units_sentence(review.units), spread.spread_sentence(review.spread)),
+        spoken(
+            words.units_sentence(review.units),
+            funnel.funnel_sentence(review.funnel),
+            spread.spread_sentence(review.spread),
+        ),
         figures_compare.units_picture(review),
         (tables.units_table(review, "overall"),),
         (
@@ -133,8 +154,14 @@ def _units(review: Review, count: Counter) -> Finding:
             ),
             say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
         ),
-        _present(tables.units_table(review, "recent"), tables.rest_table(review), spread.spread_table(review.spread)),
+        _present(
+            funnel.table(review.funnel),
+            tables.units_table(review, "recent"),
+            tables.rest_table(review),
+            spread.spread_table(review.spread),
+        ),
         beside=max((len(row.name) for row in review.units.rows), default=0) <= _SHORT_NAME,
+        second=funnel.picture(review.funnel),
     )
 
 

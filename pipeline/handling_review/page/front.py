@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
-from handling_review.page import tables_answer, words, words_answer, words_change, words_data
+from handling_review.page import tables_answer, words, words_answer, words_change, words_data, words_watch
 from handling_review.page.glyph import rate_scale
 from handling_review.page.numbered import spoken
 from handling_review.page.sentence import NOTHING, Sentence
@@ -52,7 +52,7 @@ def front(review: Review) -> Front:
         change=_change(review),
         change_table=tables_answer.front_table(review),
         stands_out=(
-            words.units_sentence(review.units),
+            *_stands_out(review),
             *words_data.nothing_or(words_data.coverage_in_short(review.training)),
         ),
         actions=tuple(
@@ -61,6 +61,13 @@ def front(review: Review) -> Front:
         open=words_data.cannot_tell_yet(review),
         rows=words_data.accounting_sentence(review.accounting),
     )
+
+
+def _stands_out(review: Review) -> tuple[Sentence, ...]:
+    """What charts, early warnings and units say of now; one sentence if nothing stands out anywhere."""
+    differ = bool(review.units.standing_out())
+    said = words_watch.stands_out_sentences(review.watch, units_differ=differ)
+    return (words.units_sentence(review.units), *said) if differ else said
 
 
 def _change(review: Review) -> tuple[Sentence, ...]:

@@ -55,7 +55,8 @@ class Picture:
     """One drawn figure: its finding as a title, a description in words, and what Plotly draws.
 
     ``height`` and ``narrow_height`` are CSS pixels, fixed before anything is drawn so that the page does not
-    jump; ``narrow`` changes the layout below 480 px.
+    jump; ``narrow`` changes the layout below 480 px. ``choices`` are pictures of the same kind, by name, one of which
+    is drawn in its place when a reader picks it; ``picker`` is what the list of names is called, ``name`` this one's.
     """
 
     id: str
@@ -65,10 +66,16 @@ class Picture:
     narrow: dict[str, Any]
     height: int
     narrow_height: int
+    choices: tuple[Picture, ...] = ()
+    picker: str = ""
+    name: str = ""
 
     def json(self) -> str:
         """The figure as JSON that is safe inside an HTML script element."""
-        text = json.dumps({**self.figure, "narrow": self.narrow}, sort_keys=True, ensure_ascii=True, allow_nan=False)
+        content = {**self.figure, "narrow": self.narrow}
+        if self.name:
+            content |= {"title": self.title.text, "about": self.description.text}
+        text = json.dumps(content, sort_keys=True, ensure_ascii=True, allow_nan=False)
         for char, code in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026")):
             text = text.replace(char, code)
         return text

@@ -15,7 +15,7 @@ class Finding:
     """One numbered finding. ``says`` can be pasted in the minutes; ``how`` tells how it is known.
 
     With ``beside`` the first table is narrow enough to stand next to the picture on a wide screen; ``folded``
-    tables open on request and in print.
+    tables open on request and in print. A ``second`` picture stands below the first.
     """
 
     number: int
@@ -27,6 +27,13 @@ class Finding:
     tables: tuple[Table, ...]
     folded: tuple[Table, ...]
     how: tuple[Sentence, ...]
+    second: Picture | None = None
+
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """The pictures in order, with those that can be picked in place of one."""
+        shown = [picture for picture in (self.picture, self.second) if picture is not None]
+        return tuple(one for picture in shown for one in (picture, *picture.choices))
 
 
 def spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
@@ -51,7 +58,10 @@ class Counter:
         folded: Sequence[Table] = (),
         *,
         beside: bool = False,
+        second: Picture | None = None,
     ) -> Finding:
         """The next finding."""
         self.last += 1
-        return Finding(self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how))
+        return Finding(
+            self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how), second
+        )

@@ -332,6 +332,8 @@ def mix_table(review: Review) -> Table:
             Column("DART share", "number"),
             Column("Likely between", "number"),
             Column("DART share", "picture"),
+            Column("Handling not decided", "number"),
+            Column("Share", "number"),
         ),
         tuple(
             (
@@ -344,7 +346,13 @@ def mix_table(review: Review) -> Table:
                 year.dart_share.value if year.dart_share else "",
                 estimate_range(year.dart_share),
                 share_glyph(year.dart_share),
+                year.unclassified,
+                year.unclassified_share or "",
             )
             for year in review.reporting.years
+        ),
+        (
+            "Handling not decided: recordable cases of which the log does not say whether handling was the cause, and "
+            "their share of the recordable ones.",
         ),
     )

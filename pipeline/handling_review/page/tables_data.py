@@ -9,10 +9,14 @@ from handling_review.evidence.accounting import FindingGroup
 from handling_review.evidence.assemble import Review
 from handling_review.page.marks import letter, starts
 from handling_review.page.sentence import listed
-from handling_review.page.tables import Cell, Column, Table
+from handling_review.page.tables import Cell, Column, Table, interval
 from handling_review.page.words import SERIES_NAME, upper
 from handling_review.page.words_data import figure_name
 
+_NOT_SHIPPED = (
+    "none known: take it from the industry table of the Survey of Occupational Injuries and Illnesses and add a row to "
+    "reference_rates.csv"
+)
 _KINDS = {"used": "used", "set_aside": "set aside", "excluded": "excluded"}
 _SEVERITIES = {"blocks": "▲ stops a part", "look": "◆ look", "note": "○ noted"}
 
@@ -151,33 +155,40 @@ def inputs_table(review: Review) -> Table:
 
 
 def reference_table(review: Review) -> Table | None:
-    """Published rates with their source; none when none fits the facility."""
-    if not review.reference.rates:
+    """The facility's rates with their ranges beside the published ones; a blank says how to fill it.
+
+    None without four complete quarters, or where neither the program file nor a published rate gives an industry.
+    """
+    recent = review.rates.recent
+    if recent is None or not (review.reference.rates or review.scope.facility_naics):
         return None
+    rows: list[tuple[Cell, ...]] = []
+    for series in ("recordable", "dart", "days_away"):
+        own = recent.of(series)
+        here: tuple[Cell, ...] = (upper(SERIES_NAME[series]), own.rate or "no rate", interval(own))
+        published = review.reference.of(series)
+        rows += [
+            (*here, row.rate, row.naics, row.ownership.replace("_", " "), row.year, row.source) for row in published
+        ]
+        if not published:
+            rows.append((*here, "", review.scope.facility_naics, "", "", _NOT_SHIPPED))
     return Table(
-        "Published rates of the industry, per 200,000 hours",
+        f"Rates here, four quarters to {recent.quarter}, and published rates of the industry, per 200,000 hours",
         (
             Column("Kind"),
+            Column("Here", "number"),
+            Column("Likely between", "number"),
+            Column("Published", "number"),
             Column("Industry"),
             Column("Ownership"),
             Column("Year"),
-            Column("Rate", "number"),
             Column("Source"),
         ),
-        tuple(
-            (
-                upper(SERIES_NAME[row.series]),
-                row.naics,
-                row.ownership.replace("_", " "),
-                row.year,
-                row.rate,
-                row.source,
-            )
-            for row in review.reference.rates
-        ),
+        tuple(rows),
         (
-            "Published rates cover every cause and every job of the industry, and only non-fatal cases. They are "
-            "no yardstick for handling injuries or for one unit.",
+            "Published rates cover every cause and every job of the industry, and only non-fatal cases. They are no "
+            "yardstick for handling injuries or for one unit. A difference of 0.1 can be rounding; another year or "
+            "ownership is another group of facilities. Figures of 2020 to 2022 hold the illness of those years.",
         ),
     )
 

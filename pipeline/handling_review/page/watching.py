@@ -1,217 +1,213 @@
-"""Signal or noise: the control chart as sentences, table, picture and finding."""
+"""Signal or noise: the finding of the control charts and early warnings, with its tables."""
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.watch import OUTSIDE, RUN, TREND, Watch
-from handling_review.page.house import (
-    ACCENT,
-    INK,
-    NEUTRAL,
-    TEMPLATE,
-    WARNING,
-    Picture,
-    dots,
-    narrow_quarter_axis,
-    note,
-    plain,
-    quarter_axis,
-    safe,
-    value_of,
-)
+from handling_review.evidence.control import Chart
+from handling_review.evidence.early_warning import EarlyWarning
+from handling_review.page import words_watch as words
+from handling_review.page.figures_watch import charts_picture
 from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import NOTHING, Sentence, listed, say
-from handling_review.page.tables import Column, Table
+from handling_review.page.sentence import listed, say
+from handling_review.page.tables import Cell, Column, Table
 from handling_review.page.words import SERIES_NAME, upper
 
-MEANING = {
-    OUTSIDE: "outside the limits",
-    RUN: "in a run of eight or more on one side of the centre",
-    TREND: "in six or more in a row that rise, or fall",
-}
+_MOST_ROWS = 400  # points of units on the page; beyond it only the latest eight of each, all in the tables folder
+_LATEST_ROWS = 8
+_MONTHS = 24
 
 
-def signal_sentence(found: Watch) -> Sentence:
-    """Which quarters the three rules point at, or that none does."""
-    if found.reason:
-        return say(f"No chart is drawn: there are {found.reason}.")
-    spoken_of = [f"{listed(found.with_signal(rule))} {MEANING[rule]}" for rule in MEANING if found.with_signal(rule)]
-    if not spoken_of:
-        return say(f"No quarter of {SERIES_NAME[found.series]} stands out from the spread that chance alone gives.")
-    return say(f"Worth asking why: {'; '.join(spoken_of)}.")
-
-
-def warning_sentence(found: Watch) -> Sentence:
-    """Whether the early warning of a doubling speaks."""
-    if found.reason or found.warning_at is None:
-        return NOTHING
-    warned = tuple(point.quarter for point in found.points if point.warns)
-    start = (
-        say(f"The early warning of a doubled rate speaks in {listed(warned)}.")
-        if warned
-        else say("The early warning of a doubled rate is silent.")
-    )
-    if found.quiet_quarters is None or found.found_after is None:
-        return start
-    return start + say(
-        "With nothing changing it speaks about once in ",
-        found.quiet_quarters,
-        " quarters; a true doubling it tells after about ",
-        found.found_after,
-        " on average.",
-    )
-
-
-def false_sentence(found: Watch) -> Sentence:
-    """How often such a chart speaks with nothing changing."""
-    if found.speaks_for_nothing is None:
-        return NOTHING
-    return say(
-        "With nothing changing, a chart of these quarters shows some signal in ",
-        found.speaks_for_nothing,
-        " of cases, so a signal is a question, not an answer.",
-    )
-
-
-def title(found: Watch) -> Sentence:
-    """The finding as the title of the picture."""
-    if any(point.signals for point in found.points):
-        return say(f"{upper(SERIES_NAME[found.series])}: some quarters stand out from chance")
-    return say(f"{upper(SERIES_NAME[found.series])}: no quarter stands out from chance")
-
-
-def table(found: Watch) -> Table:
-    """The chart's points, limits and signals."""
+def facility_table(chart: Chart, series: str) -> Table | None:
+    """The points of the facility's chart; none where there is no chart."""
+    if chart.kind == "days_between":
+        return _waits_table((chart,), "Days between cases in the whole facility", len(chart.waits))
+    if not chart.points:
+        return None
     return Table(
-        f"{upper(SERIES_NAME[found.series])} by quarter with control limits, per 200,000 hours",
+        f"{upper(SERIES_NAME[series])} by quarter with limits of chance, per 200,000 hours",
         (
             Column("Quarter", "label"),
+            Column("Cases", "number"),
             Column("Rate", "number"),
             Column("Lower limit", "number"),
             Column("Upper limit", "number"),
-            Column("Warning sum", "number"),
+            Column("Remark"),
+        ),
+        tuple((p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p.in_baseline, p)) for p in chart.points),
+    )
+
+
+def _remark(in_baseline: bool, point: object) -> str:
+    is_provisional = getattr(point, "is_provisional", False)
+    is_open = getattr(point, "is_open", False)
+    return "; ".join(
+        [
+            *(["makes the centre line"] if in_baseline else []),
+            *(["provisional"] if is_provisional else []),
+            *(["has not ended"] if is_open else []),
+            *words.signal_words(getattr(point, "signals", ())),
+        ]
+    )
+
+
+def units_table(review: Review) -> Table | None:
+    """Each unit's chart and early warning in one row, in alphabetical order."""
+    found = review.watch
+    if not found.units:
+        return None
+    warnings = {warning.place: warning for warning in found.unit_warnings}
+    return Table(
+        "Charts and early warnings by unit, latest two quarters",
+        (
+            Column("Unit (alphabetical)"),
+            Column("Chart"),
+            Column("Centre", "number"),
+            Column("Signals now"),
+            Column("Early warning"),
+        ),
+        tuple(
+            (
+                chart.name,
+                words.kind_words(chart),
+                _centre(chart),
+                words.now_words(chart),
+                _warning_words(warnings[chart.place]),
+            )
+            for chart in found.units
+        ),
+        (
+            "Rates by quarter: per 200,000 hours. Where fewer than two cases are expected a quarter, the days from one "
+            "case to the next are charted instead. No chart is drawn of fewer than five.",
+        ),
+    )
+
+
+def _centre(chart: Chart) -> Cell:
+    if chart.centre is None:
+        return ""
+    return say(chart.centre, " days") if chart.kind == "days_between" else chart.centre
+
+
+def _warning_words(found: EarlyWarning) -> str:
+    if found.reason:
+        return f"none: {found.reason}"
+    return f"speaks in {listed(found.now)}" if found.now else "silent"
+
+
+def unit_points_table(review: Review) -> Table | None:
+    """Points of all charts by quarter of units."""
+    charts = [chart for chart in review.watch.units if chart.points]
+    if not charts:
+        return None
+    kept = _kept([len(chart.points) for chart in charts])
+    return Table(
+        "Charts of units by quarter, per 200,000 hours" + _cut(kept),
+        (
+            Column("Unit"),
+            Column("Quarter", "label"),
+            Column("Cases", "number"),
+            Column("Rate", "number"),
+            Column("Lower limit", "number"),
+            Column("Upper limit", "number"),
+            Column("Remark"),
+        ),
+        tuple(
+            (chart.name, p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p.in_baseline, p))
+            for chart in charts
+            for p in chart.points[-kept:]
+        ),
+    )
+
+
+def unit_waits_table(review: Review) -> Table | None:
+    """Points of all charts of days between cases of units."""
+    charts = tuple(chart for chart in review.watch.units if chart.waits)
+    if not charts:
+        return None
+    kept = _kept([len(chart.waits) for chart in charts])
+    return _waits_table(charts, "Days between cases by unit" + _cut(kept), kept)
+
+
+def _waits_table(charts: tuple[Chart, ...], caption: str, kept: int) -> Table:
+    return Table(
+        caption,
+        (
+            Column("Place"),
+            Column("Case", "number"),
+            Column("Quarter", "label"),
+            Column("Days", "number"),
+            Column("Lower limit", "number"),
+            Column("Upper limit", "number"),
             Column("Remark"),
         ),
         tuple(
             (
-                point.quarter,
-                point.rate,
-                point.lower,
-                point.upper,
-                point.warning_sum,
-                "; ".join(
-                    [
-                        *(["baseline"] if point.in_baseline else []),
-                        *(["provisional"] if point.is_provisional else []),
-                        *(MEANING[rule] for rule in point.signals),
-                        *(["early warning"] if point.warns else []),
-                    ]
-                ),
+                chart.name,
+                "" if wait.is_open else str(wait.position),
+                wait.quarter,
+                wait.days,
+                chart.lower,
+                chart.upper,
+                _remark(wait.in_baseline, wait),
             )
-            for point in found.points
+            for chart in charts
+            for wait in chart.waits[-kept:]
         ),
+        ("Days from the case before to this one, in the order of the cases.",),
     )
 
 
-def picture(found: Watch) -> Picture | None:
-    """Rates with centre line and limits; points in a signal are squares."""
-    if not found.points or found.centre is None:
+def _kept(sizes: list[int]) -> int:
+    return max(sizes) if sum(sizes) <= _MOST_ROWS else _LATEST_ROWS
+
+
+def _cut(kept: int) -> str:
+    return f", latest {kept}; all of them in the tables folder" if kept == _LATEST_ROWS else ""
+
+
+def months_table(found: EarlyWarning) -> Table | None:
+    """The facility's early warning over the latest months."""
+    if not found.months:
         return None
-    places = list(range(len(found.points)))
-    figure = go.Figure(layout={"template": TEMPLATE})
-    for ends in ([value_of(p.lower) for p in found.points], [value_of(p.upper) for p in found.points]):
-        figure.add_trace(
-            go.Scatter(
-                x=places,
-                y=ends,
-                mode="lines",
-                line={"color": NEUTRAL, "width": 1.5, "dash": "dot", "shape": "hvh"},
-                hoverinfo="skip",
-            )
-        )
-    figure.add_hline(y=value_of(found.centre), line={"color": INK, "width": 1.5})
-    figure.add_trace(
-        go.Scatter(
-            x=places,
-            y=[value_of(p.rate) for p in found.points],
-            mode="lines",
-            line={"color": ACCENT, "width": 1.5},
-            hoverinfo="skip",
-        )
-    )
-    for is_signal in (False, True):
-        mine = [(i, p) for i, p in zip(places, found.points, strict=True) if bool(p.signals) == is_signal]
-        if not mine:
-            continue
-        shape = "square" if is_signal else "circle"
-        figure.add_trace(
-            dots(
-                [i for i, _ in mine],
-                [value_of(p.rate) for _, p in mine],
-                color=WARNING if is_signal else ACCENT,
-                symbols=[f"{shape}-open" if p.is_provisional else shape for _, p in mine],
-                hovertext=[
-                    f"{safe(p.quarter)}<br>rate {p.rate.shown}<br>limits {p.lower.shown} to {p.upper.shown}"
-                    for _, p in mine
-                ],
-                hoverinfo="text",
-            )
-        )
-    figure.add_annotation(
-        note(f"centre {found.centre.shown}", x=len(places) - 0.5, y=value_of(found.centre), xanchor="right",
-             yanchor="bottom", color=INK)
-    )  # fmt: skip
-    figure.add_annotation(
-        note("dotted: limits of chance", x=len(places) - 0.5, y=value_of(found.points[-1].upper), xanchor="right",
-             yanchor="bottom", yshift=5, color=NEUTRAL)
-    )  # fmt: skip
-    quarters = [point.quarter for point in found.points]
-    figure.update_xaxes(**quarter_axis(quarters))
-    figure.update_yaxes(rangemode="tozero", title={"text": "cases per 200,000 hours", "standoff": 8})
-    return Picture(
-        id="signals",
-        title=title(found),
-        description=say(
-            "Control chart. Dots are the rates by quarter, joined by a line; hollow ones are provisional, squares take "
-            "part in a signal. A solid line is the centre, dotted lines are limits that a steady rate rarely leaves. "
-            "The table gives every number."
+    return Table(
+        "Early warning of the whole facility by month",
+        (
+            Column("Month", "label"),
+            Column("Cases", "number"),
+            Column("Running sum, cases", "number"),
+            Column("Speaks"),
         ),
-        figure=plain(figure),
-        narrow=narrow_quarter_axis(quarters),
-        height=320,
-        narrow_height=300,
+        tuple((m.month, m.events, m.running_sum, "yes" if m.warns else "no") for m in found.months[-_MONTHS:]),
     )
 
 
 def finding(review: Review, count: Counter) -> Finding:
     """The numbered finding for the committee."""
     found = review.watch
-    if found.reason:
-        return count.finding("signals", "Signal or noise", (signal_sentence(found),), None, (), ())
-    baseline = f"the quarters before the first unit started ({found.baseline[0]} to {found.baseline[-1]}), frozen there"
-    if not found.before_start:
-        baseline = "all complete quarters, because too few lie before the first start"
+    shown = (facility_table(found.facility, found.series), units_table(review))
+    folded = (unit_points_table(review), unit_waits_table(review), months_table(found.warning))
     return count.finding(
         "signals",
         "Signal or noise",
-        spoken(signal_sentence(found), warning_sentence(found), false_sentence(found)),
-        picture(found),
-        (table(found),),
-        (
-            say(f"The centre line is the rate of {baseline}."),
-            say(
-                "Limits are exact for counts: a steady rate leaves them with a chance of at most 0.00135 on either "
-                "side in a quarter. Three rules look for a signal: a point outside the limits, eight or more in a row "
-                "on one side of the centre, six or more in a row that rise or fall."
-            ),
-            say(
-                "The early warning adds up, quarter by quarter, the cases beyond a level between the centre and twice "
-                "the centre; it speaks when the sum reaches ",
-                found.warning_at or "its threshold",
-                " cases.",
-            ),
-            *(say(f"{upper(text)}.") for text in found.notes),
+        spoken(
+            words.signal_sentence(found.facility, found.series),
+            words.warning_sentence(found.warning),
+            words.units_sentence(found),
+            words.false_sentence(found),
         ),
+        charts_picture(review),
+        tuple(table for table in shown if table is not None),
+        spoken(
+            words.baseline_sentence(found.facility),
+            *(say(text) for text in words.RULES_EXPLAINED),
+            words.reference_sentence(found.warning),
+            words.unit_warning_sentence(found),
+            words.study_sentence(review.chart_study),
+            say(
+                "A point of a unit's chart can stand on very few cases. It is read against the limits and its "
+                "neighbours, never by itself as the unit's rate."
+            ),
+            *(say(f"{upper(text)}.") for text in found.facility.notes),
+        ),
+        tuple(table for table in folded if table is not None),
     )

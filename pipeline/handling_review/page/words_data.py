@@ -12,6 +12,7 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import CANNOT_TELL
 from handling_review.evidence.reconciliation import Reconciliation
 from handling_review.evidence.reporting import ReportingEvidence
+from handling_review.evidence.sensitivity import PANDEMIC
 from handling_review.evidence.training import TrainingEvidence
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 
@@ -197,6 +198,7 @@ def joined_units_sentence(changes: Sequence[Mapping[str, Any]]) -> Sentence:
 _CANDIDATES = {
     "get_missing": "Get the missing hours for {units}, so that the rate can be printed.",
     "walk_through": "Walk through {units} with the people who work there: the rate is higher than elsewhere.",
+    "ask_where_it_rises": "Ask the people of {units} now what has changed: more injuries than before.",
     "schedule_training": "Schedule training on {units}: staff with current training work less than half of "
     "the hours there.",
     "check_reporting": "Ask staff whether small injuries are still being reported.",
@@ -226,12 +228,30 @@ def candidate_sentence(candidate: Candidate) -> Sentence:
             f"Settle {noun} for which the log does not say whether handling was the cause (", figures[0],
             " before training, ", figures[1], " after).",
         )  # fmt: skip
+    if kind == "use_equipment":
+        return say(
+            "Ask why equipment that suits the task stood unused on the unit in ", figures[0], " of ", figures[1],
+            " handling injuries.",
+        )  # fmt: skip
     if kind == "schedule_refreshers":
         return say("Schedule refreshers: lapsed training stands behind ", figures[0], " of the hours worked.")
     if kind == "review_findings":
         things = counted(figures[0], "thing", "things")
         return say("Go through the ", *things, " to look at in the data before the next review.")
     return say(_CANDIDATES[kind].format(units=listed(candidate.units)))
+
+
+def pandemic_sentence(review: Review) -> Sentence:
+    """A caution where a quarter of the review lies in the years 2020 to 2022."""
+    touched = [span.quarter for span in review.rates.quarters if span.end >= PANDEMIC[0] and span.start <= PANDEMIC[1]]
+    if not touched:
+        return NOTHING
+    ends = touched[0] if len(touched) == 1 else f"{touched[0]} to {touched[-1]}"
+    return say(
+        f"{ends}: illness, staffing and census were out of the ordinary in 2020 to 2022, so rates of these quarters "
+        f"are no "
+        "fair measure of others. Finding “Other ways of asking” shows the answer without them."
+    )
 
 
 def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
@@ -243,6 +263,7 @@ def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
             found.append(
                 say(f"{span.quarter} is provisional: late entries may add cases. It is firm from {day(firm)}.")
             )
+    found += nothing_or(pandemic_sentence(review))
     gaps = [span.quarter for span in review.rates.quarters if not span.is_complete]
     if gaps:
         found.append(say(f"{listed(tuple(gaps))}: no rate until the missing days are in."))

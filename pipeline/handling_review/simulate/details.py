@@ -60,6 +60,7 @@ OUTCOMES = {
 }
 MEDIAN_COST = {"days_away": 9000.0, "restricted_or_transfer": 3200.0, "other_recordable": 750.0}
 WHOLE_NUMBERS = ("helpers", "assist_share", "client_weight_lb")
+HOURS = {str(hour): 3.0 if 6 <= hour < 11 else 2.0 if 11 <= hour < 22 else 1.0 for hour in range(24)}  # made up
 UNDECIDED_SHARE = 0.03  # of recordable cases: the record does not say what was being done
 
 
@@ -99,6 +100,7 @@ def log_rows(plan: Plan, staff: People, found: Injuries) -> pl.DataFrame:
     columns = {
         "employee_id": _blank_unless(known, ids[found.person]),
         "event_date": _dates(plan, found.day),
+        "event_time": _times(plan.generator("times"), n),
         "reported_date": _dates(plan, found.day + lag),
         "unit": np.array([u.unit for u in plan.units], dtype=object)[found.unit],
         "job_title": np.array(JOBS, dtype=object)[found.job],
@@ -126,6 +128,15 @@ def _series(name: str, values: np.ndarray) -> pl.Series:
 
 def _dates(plan: Plan, day: np.ndarray) -> np.ndarray:
     return np.asarray(np.datetime64(plan.first_period, "D") + day.astype("timedelta64[D]"))
+
+
+def _times(random: np.random.Generator, n: int) -> np.ndarray:
+    """Times of day in steps of five minutes, most by day; some were not given, a few stand at midnight for nothing."""
+    hour = np.array([int(word) for word in pick(random, HOURS, n)])
+    minute = random.integers(0, 12, n) * 5
+    text = np.array([f"{h:02d}:{m:02d}" for h, m in zip(hour, minute, strict=True)], dtype=object)
+    odd = random.random(n)
+    return _blank_unless(odd >= 0.10, np.where(odd < 0.13, "00:00", text).astype(object))
 
 
 def _numbered(rows: pl.DataFrame) -> pl.DataFrame:
@@ -218,6 +229,7 @@ def columns() -> Sequence[str]:
         "case_number",
         "employee_id",
         "event_date",
+        "event_time",
         "reported_date",
         "unit",
         "job_title",

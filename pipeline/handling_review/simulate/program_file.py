@@ -61,7 +61,7 @@ events = "events.csv"
 annual_totals = "annual_totals.csv"
 reference_rates = "reference_rates.csv"
 
-{payroll}{aliases}[training]
+{payroll}{aliases}{jobs}[training]
 qualifying_courses = [{courses}]
 qualifying_statuses = ["completed", "passed"]   # failed, enrolled and waived are not training
 washout_days = {washout}                # completion day and the days after it that belong to neither phase
@@ -98,6 +98,9 @@ def program_text(plan: Plan, *, by_shift: bool = False) -> str:
         hours_end=plan.last_period_end,
         payroll="" if by_shift else _PAYROLL.format(columns=columns),
         aliases=f"[units.aliases]                  # another spelling = the unit\n{aliases}\n" if aliases else "",
+        jobs='[jobs]                           # another title = the job\n"Nurse\u2019s aide" = "Nurse aide"\n\n'
+        if plan.mess
+        else "",
         courses=", ".join(f'"{course}"' for course in QUALIFYING_COURSES),
         washout=plan.washout_days,
     )

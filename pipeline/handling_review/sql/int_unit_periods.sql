@@ -2,7 +2,7 @@
 -- unit's go-live day, and inside the review
 CREATE TABLE int_unit_periods AS
 WITH periods AS (
-    SELECT DISTINCT unit, first_day, last_day FROM stg_hours WHERE fate = 'used'
+    SELECT unit, first_day, last_day FROM int_period_totals
 ),
 sides AS (
     SELECT p.unit, p.first_day, p.last_day, q.quarter, u.program_start,

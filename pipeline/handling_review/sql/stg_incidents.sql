@@ -17,6 +17,12 @@ resolved AS (
         coalesce(i.tick_death, FALSE)::INT + coalesce(i.tick_days_away, FALSE)::INT
             + coalesce(i.tick_restricted, FALSE)::INT + coalesce(i.tick_other, FALSE)::INT AS boxes_ticked,
         coalesce(i.privacy_case, FALSE) AS privacy_case,
+        CASE  -- midnight is what systems write where nobody gave a time
+            WHEN i.event_time IS NULL OR regexp_matches(i.event_time, '^0?0:?00(:00)?$|^12:00(:00)? ?[Aa]') THEN NULL
+            WHEN regexp_matches(i.event_time, '[Pp]\.?[Mm]') THEN CAST(regexp_extract(i.event_time, '^[0-9]{1,2}') AS INTEGER) % 12 + 12
+            WHEN regexp_matches(i.event_time, '[Aa]\.?[Mm]') THEN CAST(regexp_extract(i.event_time, '^[0-9]{1,2}') AS INTEGER) % 12
+            ELSE CAST(regexp_extract(i.event_time, '^[0-9]{1,2}') AS INTEGER)
+        END AS event_hour,
         max(i.version) OVER (PARTITION BY i.case_number, date_part('year', i.event_date)) AS last_version
     FROM raw_incidents AS i
     JOIN int_unit_map AS m ON m.given = i.unit
@@ -39,7 +45,7 @@ judged AS (
 )
 SELECT j.file_no, j.record, j.line, j.case_number,
     CASE WHEN j.privacy_case THEN NULL ELSE j.employee_id END AS employee_id,
-    j.event_date, j.reported_date, j.review_unit AS unit, j.job_title, j.outcome, j.boxes_ticked,
+    j.event_date, j.event_hour, j.reported_date, j.review_unit AS unit, j.job_title, j.outcome, j.boxes_ticked,
     j.days_away, j.days_restricted,
     coalesce(j.case_type, 'injury') AS case_type, j.event_type, j.activity, j.source_person, j.body_part, j.nature,
     j.equipment_in_use, j.helpers, j.assist_share, j.client_weight_lb, j.privacy_case, j.person_type,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from handling_review.stats import models as models
     from handling_review.stats import money as money
     from handling_review.stats import multiplicity as multiplicity
+    from handling_review.stats import nowcast as nowcast
     from handling_review.stats import power as power
     from handling_review.stats import proportions as proportions
     from handling_review.stats import rates as rates
@@ -46,6 +47,7 @@ __all__ = [
     "models",
     "money",
     "multiplicity",
+    "nowcast",
     "power",
     "proportions",
     "rates",

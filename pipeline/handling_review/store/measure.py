@@ -20,7 +20,16 @@ CLEANING = (
     "stg_incidents",
     "stg_training",
 )
-PERSON_TIME = ("int_training_intervals", "int_unit_periods", "int_person_time", "int_cases", "int_hours_gaps")
+PERSON_TIME = (
+    "int_training_intervals",
+    "int_period_totals",
+    "int_unit_periods",
+    "int_person_time",
+    "int_cases",
+    "int_hours_gaps",
+    "int_case_details",
+    "int_first_days",
+)
 RESULTS = (
     "out_unit_quarters",
     "out_quarters",
@@ -35,6 +44,16 @@ RESULTS = (
     "out_reconciliation",
     "out_strata",
     "out_exposure",
+    "out_months",
+    "out_waits",
+    "out_tasks",
+    "out_staff_hours",
+    "out_case_groups",
+    "out_case_days",
+    "out_lags",
+    "out_lag_curve",
+    "out_repeats",
+    "out_audits",
 )
 
 

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from handling_review.problems import DataProblem
 from handling_review.program import Program
 from handling_review.store.database import Store
+from handling_review.store.trade import LIFTED_BY_HAND, SUITABLE_EQUIPMENT, TECHNIQUE_BANDS, TENURE_BANDS
 
 MATURE_DAYS = 90  # late entries mostly arrive within a quarter; the last quarters are marked provisional
 BANDS = (  # days since the first qualifying completion: sensitivity to the washout, and time since training
@@ -132,11 +133,33 @@ def fill_lookups(program: Program, store: Store, days: ReviewDays) -> None:
         ],
     )
     store.fill("bands", [("band", "VARCHAR"), ("from_days", "INTEGER"), ("to_days", "INTEGER")], BANDS)
+    _fill_trade(program, store)
     store.fill("series", [("place", "INTEGER"), ("series", "VARCHAR")], list(enumerate(SERIES)))
     store.fill(
         "quarters",
         [("quarter", "VARCHAR"), ("quarter_start", "DATE"), ("quarter_end", "DATE")],
         quarters(days, program.review.fiscal_year_start_month),
+    )
+
+
+def _fill_trade(program: Program, store: Store) -> None:
+    """The trade's lookups, and which job titles make one group."""
+    store.fill(
+        "technique_bands",
+        [("activity", "VARCHAR"), ("from_share", "DOUBLE"), ("to_share", "DOUBLE")],
+        TECHNIQUE_BANDS,
+    )
+    store.fill("lifted_by_hand", [("activity", "VARCHAR")], [(name,) for name in LIFTED_BY_HAND])
+    store.fill(
+        "suitable_equipment",
+        [("activity", "VARCHAR"), ("equipment", "VARCHAR")],
+        [(activity, name) for activity, listed in SUITABLE_EQUIPMENT.items() for name in listed],
+    )
+    store.fill("tenure_bands", [("tenure", "VARCHAR"), ("from_days", "INTEGER"), ("to_days", "INTEGER")], TENURE_BANDS)
+    store.fill(
+        "jobs",
+        [("title", "VARCHAR"), ("job", "VARCHAR")],
+        sorted({_folded(title): _folded(job) for title, job in program.jobs.items()}.items()),
     )
 
 

@@ -1,0 +1,197 @@
+"""How long people are away: sentences, picture, tables."""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.contrast import Estimate
+from handling_review.evidence.severity import ALL, BEFORE, RECENT, SeverityEvidence, SeverityRow
+from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, dots, plain, safe, value_of, whiskers
+from handling_review.page.labels import OUTCOME
+from handling_review.page.numbered import Counter, Finding, spoken
+from handling_review.page.sentence import NOTHING, Sentence, counted, say
+from handling_review.page.tables import Cell, Column, Table, estimate_range
+from handling_review.page.words import upper
+
+_KIND = {"recordable": "all recordable injuries", "handling": "handling injuries"}
+
+
+def days_sentence(found: SeverityEvidence) -> Sentence:
+    """Days lost in the last four quarters (or all), with and without the longest case, against the four before."""
+    row = found.of(RECENT, "recordable") or found.of(ALL, "recordable")
+    if row is None:
+        return say("No quarter is complete yet, so no days can be set against hours.")
+    if row.days_rate is None:
+        return say(f"{upper(row.window)}: no recordable injury cost a day away or restricted.")
+    sentence = say(
+        f"{upper(row.window)}: about ", row.days_rate.value, " days away or restricted per 200,000 hours (likely "
+        "between ",
+        row.days_rate.lower, " and ", row.days_rate.upper, "), from ", *counted(row.cases, "case", "cases"), " and ",
+        row.days, " days.",
+    )  # fmt: skip
+    if row.without_longest is not None:
+        sentence = sentence + say(
+            "Without the longest case (", row.longest, " days) it is ", row.without_longest.value, " (",
+            row.without_longest.lower, " to ", row.without_longest.upper, ").",
+        )  # fmt: skip
+    before = found.of(BEFORE, "recordable")
+    if before is not None and before.days_rate is not None and row.window == RECENT:
+        sentence = sentence + say(
+            "In the four quarters before: ", before.days_rate.value, " (", before.days_rate.lower, " to ",
+            before.days_rate.upper, ").",
+        )  # fmt: skip
+    return sentence
+
+
+def counting_sentence(found: SeverityEvidence) -> Sentence:
+    """Counts that may still change."""
+    parts = [
+        ("days still counting: ", found.still_counting),
+        ("no days given: ", found.no_days),
+        ("within a month of the 180 days at which counting may stop: ", found.near_cap),
+        ("180 days reached: ", found.at_cap),
+    ]
+    told = [(words, number) for words, number in parts if number.value]
+    if not told:
+        return say("No case still counts days, and none is near the 180 days at which counting may stop.")
+    sentence = say("Cases to follow up: ")
+    for at, (words, number) in enumerate(told):
+        sentence = Sentence((*sentence.parts, "; " if at else "", words, number))
+    return Sentence((*sentence.parts, "."))
+
+
+def days_table(found: SeverityEvidence) -> Table | None:
+    """Days per 200,000 hours by window and kind, with and without the longest case."""
+    if not found.rows:
+        return None
+    return Table(
+        "Days away and restricted, together, per 200,000 hours",
+        (
+            Column("Window", "label"),
+            Column("Injuries"),
+            Column("Cases with days", "number"),
+            Column("Days", "number"),
+            Column("Hours", "number"),
+            Column("Days per 200,000 h", "number"),
+            Column("Likely between", "number"),
+            Column("Longest case, days", "number"),
+            Column("Without it", "number"),
+            Column("Likely between", "number"),
+        ),
+        tuple(
+            (
+                upper(row.window), _KIND[row.kind], row.cases, row.days, row.hours, *_estimate(row.days_rate),
+                row.longest, *_estimate(row.without_longest),
+            )
+            for row in found.rows
+        ),
+        (
+            "Handling injuries are among all recordable ones. Days of one case count up to 180 (29 CFR 1904.7).",
+        ),
+    )  # fmt: skip
+
+
+def _estimate(found: Estimate | None) -> tuple[Cell, Cell]:
+    return ("", "") if found is None else (found.value, estimate_range(found))
+
+
+def outcomes_table(found: SeverityEvidence) -> Table | None:
+    """Recordable cases by outcome."""
+    if not found.outcomes:
+        return None
+    return Table(
+        "Recordable injuries by outcome",
+        (
+            Column("Window", "label"),
+            Column("Outcome"),
+            Column("Cases", "number"),
+            Column("Share", "number"),
+            Column("Likely between", "number"),
+        ),
+        tuple((upper(row.window), OUTCOME[row.outcome], row.cases, *_estimate(row.share)) for row in found.outcomes),
+    )
+
+
+def picture(found: SeverityEvidence) -> Picture | None:
+    """Days per 200,000 hours, filled with all cases and hollow without the longest one."""
+    rows = [row for row in reversed(found.rows) if row.days_rate is not None]
+    if not rows:
+        return None
+    figure = go.Figure(layout={"template": TEMPLATE})
+    for shift, symbol, pick in ((0.14, "circle", _all), (-0.14, "circle-open", _rest)):
+        shown = [(at, row, found_here) for at, row in enumerate(rows) if (found_here := pick(row)) is not None]
+        ends = [(value_of(e.value), value_of(e.lower), value_of(e.upper)) for _, _, e in shown]
+        figure.add_trace(
+            dots(
+                [point for point, _, _ in ends],
+                [at + shift for at, _, _ in shown],
+                color=ACCENT,
+                symbols=symbol,
+                error_x=whiskers(ends),
+                hovertext=[
+                    f"{safe(upper(row.window))}, {_KIND[row.kind]}<br>{e.value.shown}, likely {e.lower.shown} to "
+                    f"{e.upper.shown}" for _, row, e in shown
+                ],
+                hoverinfo="text",
+            )
+        )  # fmt: skip
+    names = [(upper(row.window), "all recordable" if row.kind == "recordable" else "handling") for row in rows]
+    figure.update_yaxes(
+        tickvals=list(range(len(rows))),
+        ticktext=[f"{window}, {kind}" for window, kind in names],
+        range=[-0.6, len(rows) - 0.4],
+        showgrid=False,
+        tickfont={"size": 13, "color": INK},
+    )
+    figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "days per 200,000 hours", "standoff": 8})
+    figure.update_layout(margin={"b": 60})
+    return Picture(
+        id="severity",
+        title=say("Days away and restricted: filled with all cases, hollow without the longest"),
+        description=say(
+            "For each window and kind of injury two dots with their likely ranges: the filled one stands for all "
+            "cases, the hollow one below it leaves out the longest case. Where the two lie far apart, one case makes "
+            "the figure."
+        ),
+        figure=plain(figure),
+        narrow={"yaxis.ticktext": [f"{window},<br>{kind}" for window, kind in names], "yaxis.tickfont.size": 11},
+        height=130 + 44 * max(len(rows), 2),
+        narrow_height=130 + 54 * max(len(rows), 2),
+    )
+
+
+def _all(row: SeverityRow) -> Estimate | None:
+    return row.days_rate
+
+
+def _rest(row: SeverityRow) -> Estimate | None:
+    return row.without_longest
+
+
+def finding(review: Review, count: Counter) -> Finding:
+    """The numbered finding for the nurse."""
+    found = review.severity
+    tables = (days_table(found), outcomes_table(found))
+    return count.finding(
+        "severity",
+        "How long: days away and restricted",
+        spoken(days_sentence(found), counting_sentence(found) if found.rows else NOTHING),
+        picture(found),
+        tuple(table for table in tables[:1] if table is not None),
+        (
+            say(
+                "Days depend on how work is found for injured staff as much as on the injury, so the count of cases "
+                "comes first, and a mean of days per case is not given."
+            ),
+            say(
+                "The range allows for how many cases happen and how long each lasts (10,000 draws of the cases seen). "
+                "With few cases it is too short: the longest case that could have happened was not seen."
+            ),
+            say(
+                "A case still counts days when its days reach into the week before the exports were taken. Restricted "
+                "work and days away of one case are added."
+            ),
+        ),
+        tuple(table for table in tables[1:] if table is not None),
+    )

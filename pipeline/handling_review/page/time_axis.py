@@ -1,0 +1,96 @@
+"""The quarter axis of the time charts, and what is drawn behind their points: gaps, program starts, the diary."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import plotly.graph_objects as go
+
+from handling_review.evidence.assemble import Review
+from handling_review.evidence.rates import Span
+from handling_review.page.house import INK, NEUTRAL, RULE, WARNING, narrow_quarter_axis, note, quarter_axis, safe
+from handling_review.page.marks import is_about, letter, starts
+
+MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
+_LETTER_ROOM = 0.7  # quarters that a boxed letter takes on the narrowest wide picture
+_WHITE = "rgba(255,255,255,0.85)"
+_GAP = "no rate"
+
+
+@dataclass(frozen=True)
+class TimeAxis:
+    """A quarter axis: positions 0, 1, 2, ..., each quarter named, years under first quarters."""
+
+    spans: tuple[Span, ...]
+
+    @property
+    def quarters(self) -> list[str]:
+        """The quarters in order."""
+        return [span.quarter for span in self.spans]
+
+    def at(self, day: date) -> float | None:
+        """Where a day lies; ``None`` outside the axis."""
+        for index, span in enumerate(self.spans):
+            if span.start <= day <= span.end:
+                length = (span.end - span.start).days + 1
+                return round(index - 0.5 + (day - span.start).days / length, 3)
+        return None
+
+    def wide(self, room: float = 0.0) -> dict[str, Any]:
+        """The axis with every quarter, and room on the right for names of lines."""
+        return quarter_axis(self.quarters, room)
+
+    def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
+        """The axis with years only, for a small screen."""
+        return narrow_quarter_axis(self.quarters, axis, room)
+
+
+def add_context(
+    figure: go.Figure,
+    review: Review,
+    axis: TimeAxis,
+    rows: int = 1,
+    *,
+    named: bool = False,
+    unit: str | None = None,
+) -> None:
+    """Incomplete quarters, program starts and diary letters on every panel of a time chart.
+
+    With ``unit`` (a unit's name) only that unit's start, and what the diary says of it or of all.
+    """
+    every = {} if rows == 1 else {"row": "all", "col": 1, "exclude_empty_subplots": False}
+    for index, span in enumerate(axis.spans):
+        if not span.is_complete:
+            figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
+            figure.add_annotation(note(_GAP, x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
+    marked = [(here, names) for day, names in starts(review, unit) if (here := axis.at(day)) is not None]
+    for step, (here, names) in enumerate(marked):
+        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
+        if named and len(marked) <= MOST_LABELLED_STARTS:
+            figure.add_annotation(
+                note(f"{safe(', '.join(names))} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
+                     xanchor="left", color=WARNING, size=12, bgcolor=_WHITE)
+            )  # fmt: skip
+    taken: list[float] = []  # where the last letter of each row of letters stands
+    for order, entry in enumerate(review.diary):
+        where = axis.at(entry.date)
+        if where is not None and is_about(review, entry.unit, unit):
+            level = next((i for i, last in enumerate(taken) if where - last > _LETTER_ROOM), len(taken))
+            taken[level : level + 1] = [where]
+            figure.add_annotation(
+                note(letter(order), x=where, y=0, yref="paper", yanchor="bottom", color=INK, size=11,
+                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=16 * level)
+            )  # fmt: skip
+
+
+def without_names(figure: dict[str, Any]) -> list[dict[str, Any]]:
+    """The annotations that still fit a small screen: no names of lines or program starts, short headings."""
+    kept = []
+    for annotation in figure["layout"].get("annotations", []):
+        text = annotation["text"].replace("</b> per 200,000 hours", "</b>")
+        is_letter, is_heading = len(text) < 3, annotation.get("xref") == "paper"
+        if is_letter or is_heading or text == _GAP:
+            kept.append({**annotation, "text": text})
+    return kept

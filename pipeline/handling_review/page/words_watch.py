@@ -1,0 +1,225 @@
+"""Signal or noise in words: what the charts and the early warnings say, by shape of the result."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handling_review.evidence.chart_study import ChartStudy
+from handling_review.evidence.control import (
+    ALL,
+    ALL_BUT_LATEST,
+    BEFORE_START,
+    FEWER,
+    MORE,
+    OUTSIDE,
+    RUN,
+    STATED,
+    TREND,
+    Chart,
+    Signal,
+)
+from handling_review.evidence.early_warning import EarlyWarning
+from handling_review.evidence.quarters import stretches
+from handling_review.evidence.watch import Watch
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.words import SERIES_NAME, upper
+
+_RULES = {
+    OUTSIDE: "outside the limits of chance, towards {} injuries",
+    RUN: "in a run of eight or more on the side of {} injuries",
+    TREND: "in six or more in a row that move towards {} injuries",
+}
+_BASELINE = {
+    BEFORE_START: "the quarters before the start of the program, frozen there",
+    STATED: "the quarters that the program file states",
+    ALL_BUT_LATEST: "all complete quarters but the latest four, because no start leaves four quarters before it",
+    ALL: "all that there is, because there is too little to keep the latest apart",
+}
+RULES_EXPLAINED = (
+    "A point outside the limits: with a steady rate a count of cases falls there with a chance of at most 0.00135 on "
+    "either side (exact limits for counts).",
+    "Eight or more in a row on one side of the centre: the level has probably moved, even if no single point is odd.",
+    "Six or more in a row that rise, or that fall: the level is probably drifting.",
+)
+
+
+def signal_words(signals: Sequence[Signal]) -> tuple[str, ...]:
+    """Each signal as words that fit rates and waiting times alike."""
+    return tuple(_RULES[signal.rule].format(signal.direction) for signal in signals)
+
+
+def chart_title(chart: Chart, series: str) -> Sentence:
+    """The finding of one chart as the title of its picture."""
+    what = "days between cases" if chart.kind == "days_between" else SERIES_NAME[series]
+    if not chart.has_signal():
+        return say(f"{chart.name}, {what}: nothing stands out from chance")
+    sides = {signal.direction for point in chart.marks for signal in point.signals}
+    side = " and of ".join(f"{word} injuries" for word in (MORE, FEWER) if word in sides)
+    return say(f"{chart.name}, {what}: some points tell of {side} than before")
+
+
+def signal_sentence(chart: Chart, series: str) -> Sentence:
+    """Which quarters of the facility's chart the three rules point at, or that none does."""
+    if chart.reason:
+        return say(f"No chart of the whole facility is drawn: there are {chart.reason}.")
+    spoken = [
+        f"{listed(stretches(quarters))} {_RULES[rule].format(side)}"
+        for rule in _RULES
+        for side in (MORE, FEWER)
+        if (quarters := chart.with_signal(rule, side))
+    ]
+    if not spoken:
+        return say(f"No quarter of {SERIES_NAME[series]} stands out from the spread that chance alone gives.")
+    return say(f"Worth asking why: {'; '.join(spoken)}.")
+
+
+def warning_sentence(found: EarlyWarning) -> Sentence:
+    """Whether the facility's early warning of a doubling speaks now, how often for nothing, how soon for true."""
+    if found.reason or found.threshold is None:
+        return say(f"There is no early warning for the whole facility: {found.reason}.")
+    start = (
+        say(f"The early warning of a doubled rate speaks in {listed(found.now)}.")
+        if found.now
+        else say("The early warning of a doubled rate is silent in the latest two quarters.")
+    )
+    if found.quiet_months is None or found.found_after is None:
+        return start
+    return start + say(
+        "With nothing changing it speaks about once in ", found.quiet_months,
+        " months; a true doubling it tells after about ", found.found_after, " months on average.",
+    )  # fmt: skip
+
+
+def units_sentence(found: Watch) -> Sentence:
+    """What the charts and warnings of the units say of the latest two quarters."""
+    if not found.units:
+        return NOTHING
+    parts = []
+    for side in (MORE, FEWER):
+        names = found.units_now(side)
+        if names:
+            parts.append(f"the charts of {listed(names)} point to {side} injuries than before")
+    warned = found.units_warned()
+    if warned:
+        parts.append(f"the early warning of a doubled rate speaks in {listed(warned)}")
+    if not parts:
+        return say("By unit, no chart and no early warning speaks in the latest two quarters.")
+    return say(f"By unit, in the latest two quarters: {'; '.join(parts)}.")
+
+
+def false_sentence(found: Watch) -> Sentence:
+    """How often the facility's chart speaks with nothing changing."""
+    false = found.false_signals
+    if false is None:
+        return NOTHING
+    once = (
+        NOTHING
+        if false.quarters_per_signal is None
+        else say(
+            "With nothing changing, a chart like this signals about once in ", false.quarters_per_signal, " quarters."
+        )
+    )
+    return once + say(
+        "In ", false.share, " of made-up facilities with these hours and one steady rate it shows some signal, so a "
+        "signal is a question, not an answer.",
+    )  # fmt: skip
+
+
+def study_sentence(study: ChartStudy) -> Sentence:
+    """How often the charts of units speak for nothing, and how soon they see a doubling, from the study."""
+    if not study.rows:
+        return NOTHING
+    told = [
+        say(
+            "with ", row.expected, " cases expected a quarter a steady unit's chart signals about once in ",
+            *((row.quarters_per_signal, " quarters") if row.quarters_per_signal else ("many years", "")),
+            ", and a doubling is seen within a year in ", row.doubling_within_4, ", a halving in ",
+            row.halving_within_4,
+        )
+        for row in study.rows
+    ]  # fmt: skip
+    sentence = say("Charts of small units see little: ")
+    for at, part in enumerate(told):
+        sentence = Sentence((*sentence.parts, *part.parts, "; " if at < len(told) - 1 else "."))
+    return sentence
+
+
+def stands_out_sentences(found: Watch, *, units_differ: bool) -> tuple[Sentence, ...]:
+    """What page one says of charts and warnings; ``units_differ``: a unit stands out from the others anyway."""
+    said = []
+    now = found.facility.now()
+    if now:
+        phrases = dict.fromkeys(signal_words(now))
+        said.append(say(f"The facility's latest quarters are {'; '.join(phrases)}."))
+    if found.warning.now:
+        said.append(say(f"The facility's early warning of a doubled rate speaks in {listed(found.warning.now)}."))
+    more, warned = found.units_now(MORE), found.units_warned()
+    if warned:
+        said.append(say(f"The early warning of a doubled rate speaks in {listed(warned)}: ask there first."))
+    if more:
+        said.append(say(f"More injuries than its chart lets expect: {listed(more)}."))
+    fewer = found.units_now(FEWER)
+    if fewer:
+        said.append(say(f"Fewer injuries than before in the latest quarters: {listed(fewer)}."))
+    if not said and not units_differ:
+        return (
+            say(
+                "Nothing stands out: no chart and no early warning speaks in the latest two quarters, and no unit "
+                "differs from the others beyond chance."
+            ),
+        )
+    if not said:
+        said.append(say("No chart and no early warning speaks in the latest two quarters."))
+    return tuple(said)
+
+
+def baseline_sentence(chart: Chart) -> Sentence:
+    """What the centre line rests on, and the only way to move it."""
+    if chart.reason:
+        return NOTHING
+    ends = chart.baseline[0] if len(chart.baseline) == 1 else f"{chart.baseline[0]} to {chart.baseline[-1]}"
+    return say(
+        f"The facility's centre line is made of {_BASELINE[chart.baseline_rule]} ({ends}). It moves only when "
+        "baseline_from and baseline_through are stated under [charts] of the program file: once a change has lasted "
+        "eight quarters and its reason is known."
+    )
+
+
+def reference_sentence(found: EarlyWarning) -> Sentence:
+    """What the early warning takes as usual, and how it counts."""
+    if found.usual is None or found.threshold is None:
+        return NOTHING
+    return say(
+        "The early warning adds up, month by month, the cases beyond a level between the usual rate and twice that "
+        "rate, and speaks when the sum reaches ", found.threshold, " cases. Usual is ", found.usual,
+        f" per 200,000 hours, the rate of {found.reference[0]} to {found.reference[-1]}: at most eight quarters before "
+        "the latest two, and only those after the start where there are four of them.",
+    )  # fmt: skip
+
+
+def unit_warning_sentence(found: Watch) -> Sentence:
+    """How the units' warnings are set: together they speak for nothing no more often than the facility's own."""
+    known = [unit for unit in found.unit_warnings if unit.quiet_months is not None and unit.found_after is not None]
+    if not known:
+        return NOTHING
+    slowest = max(known, key=lambda unit: unit.found_after.value or 0 if unit.found_after else 0)
+    assert slowest.found_after is not None
+    return say(
+        "Each unit's usual rate is drawn towards that of all units. Its threshold is set so that all ",
+        f"{len(known)} together speak for nothing about once in ten years; a true doubling is then told after up to ",
+        *counted(slowest.found_after, "month", "months"), " on average.",
+    )  # fmt: skip
+
+
+def kind_words(chart: Chart) -> str:
+    """The kind of a chart for a table."""
+    if chart.reason:
+        return "none, too few cases" if "cases" in chart.reason or "waits" in chart.reason else "none, too few quarters"
+    return "days between cases" if chart.kind == "days_between" else "rates by quarter"
+
+
+def now_words(chart: Chart) -> str:
+    """The signals of the latest quarters for a table."""
+    if chart.reason:
+        return ""
+    return upper("; ".join(dict.fromkeys(signal_words(chart.now())))) or "none"
