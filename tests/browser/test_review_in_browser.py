@@ -26,7 +26,7 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
-PLOTS = 10
+PLOTS = 16
 
 
 def chromium_path() -> str:
@@ -135,6 +135,32 @@ def test_wide_tables_scroll_in_their_own_box_by_keyboard(browser: Browser, revie
     assert any(overflows for overflows, _ in boxes)
     for overflows, stop in boxes:
         assert stop == (0 if overflows else -1)
+
+
+def test_a_unit_is_picked_by_keyboard_and_its_chart_title_and_description_take_the_place(
+    browser: Browser, review_file: Path
+) -> None:
+    opened = Opened(browser, review_file)
+    page = opened.page
+    pick = page.locator("#pick-signals")
+    pick.scroll_into_view_if_needed()
+    opened.until("document.getElementById('plot-signals').classList.contains('drawn')")
+    units = [unit.name for unit in made_up.review().watch.units if not unit.reason]
+    assert pick.locator("option").all_inner_texts() == ["Whole facility", *units]
+    title, tall = page.locator("#title-signals"), "document.documentElement.scrollHeight"
+    before, height = title.inner_text(), page.evaluate(tall)
+    pick.focus()
+    page.keyboard.press("ArrowDown")
+    opened.until("document.getElementById('plot-signals').dataset.shows === 'signals-1'")
+    assert title.inner_text() != before
+    assert title.inner_text().startswith(units[0])
+    assert units[0] in page.locator("#about-signals").inner_text()
+    assert page.locator("label[for=pick-signals]").inner_text() == "Show the chart of"
+    assert abs(page.evaluate(tall) - height) < 120, "only the length of the words may move the page"
+    page.keyboard.press("ArrowUp")
+    opened.until("document.getElementById('plot-signals').dataset.shows === 'signals'")
+    assert title.inner_text() == before
+    assert opened.said == []
 
 
 def test_without_scripts_every_sentence_table_and_small_picture_is_there(browser: Browser, review_file: Path) -> None:

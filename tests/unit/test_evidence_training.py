@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from handling_review.evidence import training
+from handling_review.page.tables import unit_coverage_table
 from spec import made_up_tables as made_up
 
 HOURS = """
@@ -70,3 +71,17 @@ def test_no_complete_quarter_gives_no_latest_one() -> None:
     found = gathered((), gaps={"2024-Q1": "x", "2024-Q2": "x"})
     assert found.latest == ""
     assert found.units == ()
+
+
+def test_coverage_by_unit_and_quarter_has_every_complete_quarter_and_ends_with_the_latest() -> None:
+    review = made_up.review()
+    found = review.training.unit_quarters
+    assert [quarter for quarter, _ in found] == list(review.rates.complete())
+    assert found[-1][1] == review.training.units
+    for quarter, rows in found:
+        for row in rows:
+            assert row.shares == () or abs(sum(share.value or 0 for share in row.shares) - 1) < 1e-9, quarter
+    table = unit_coverage_table(review)
+    assert table is not None
+    assert [column.title for column in table.columns[1:]] == list(review.rates.complete()[-8:])
+    assert len(table.rows) == len(review.training.units)

@@ -42,14 +42,14 @@ def write(
     folder.mkdir(parents=True, exist_ok=True)
     dice = np.random.default_rng(seed)
     hours, cases = ["unit,period_start,period_end,hours"], []
-    changes_on = date(FIRST_YEAR + YEARS - 1, 13 - 3 * last_quarters, 1)
+    first_changed = 12 * YEARS - 3 * last_quarters
     for unit in UNITS:
         for month in range(12 * YEARS):
             start = date(FIRST_YEAR + month // 12, month % 12 + 1, 1)
             end = date(start.year + start.month // 12, start.month % 12 + 1, 1) - timedelta(days=1)
             hours.append(f"{unit},{start},{end},{hours_a_month}")
             expected = rate_per_200k * hours_a_month / 200_000
-            if unit == changed and start >= changes_on:
+            if unit == changed and month >= first_changed:
                 expected *= times
             days = (end - start).days + 1
             cases += [(start + timedelta(days=int(dice.integers(days))), unit) for _ in range(dice.poisson(expected))]

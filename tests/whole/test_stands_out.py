@@ -37,14 +37,15 @@ def test_where_nothing_changes_nothing_stands_out(tmp_path: Path, seed: int) -> 
     program = steady_facility.write(tmp_path / "files", seed=seed)
     text = stands_out(program, tmp_path / "out")
     assert text.startswith(
-        "Nothing stands out: no chart and no early warning speaks in the latest two quarters, and no unit differs from "
-        "the others beyond chance."
+        "Nothing stands out: the facility&#39;s chart and all early warnings are silent in the latest two quarters, "
+        "and no unit differs from the others beyond chance."
     )
 
 
-def test_a_halved_rate_is_told_as_fewer(tmp_path: Path) -> None:
+def test_a_unit_with_next_to_no_injuries_for_two_years_is_told_beside_its_chart(tmp_path: Path) -> None:
     program = steady_facility.write(
-        tmp_path / "files", seed=3, changed="Unit 3", times=0.1, last_quarters=4, rate_per_200k=40
+        tmp_path / "files", seed=3, changed="Unit 3", times=0.1, last_quarters=8, rate_per_200k=40
     )
-    text = stands_out(program, tmp_path / "out")
-    assert "Fewer injuries than before in the latest quarters: Unit 3" in text
+    stands_out(program, tmp_path / "out")
+    page = (tmp_path / "out" / "program-review.html").read_text(encoding="utf-8")
+    assert "the charts of Unit 3 point to fewer injuries than before" in page

@@ -15,7 +15,7 @@ from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.tasks import TasksEvidence
 from handling_review.evidence.training import TrainingEvidence
 from handling_review.evidence.units import UnitsEvidence
-from handling_review.evidence.watch import MORE, Watch
+from handling_review.evidence.watch import Watch
 
 MOST_CANDIDATES = 4
 # Half of the hours: below it most care on the unit is given by staff without current training.
@@ -79,9 +79,8 @@ def _look_before_extending(basis: Basis) -> Candidate | None:
 
 
 def _ask_where_it_rises(basis: Basis) -> Candidate | None:
-    """Units whose early warning or chart speaks of more injuries now."""
-    speaking = {*basis.watch.units_warned(), *basis.watch.units_now(MORE)}
-    names = tuple(unit.name for unit in basis.watch.units if unit.name in speaking)
+    """Units whose early warning speaks now."""
+    names = basis.watch.units_warned()
     return Candidate("ask_where_it_rises", "signals", names, ()) if names else None
 
 

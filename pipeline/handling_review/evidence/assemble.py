@@ -103,7 +103,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     unit = units.gather(tables, complete, program)
     apart = unit_spread.gather(unit, program)
     around = unit_funnel.gather(unit)
-    study = chart_study.gather()
+    study = chart_study.gather(chart.units)
     doing = tasks.gather(tables, complete, program)
     lost = severity.gather(tables, rate, program)
     lags = late.gather(tables, rate, scope, program)

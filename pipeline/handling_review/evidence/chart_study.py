@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from handling_review import files
 from handling_review.evidence import numbers
+from handling_review.evidence.control import LATEST, Chart
 from handling_review.evidence.numbers import Number
 
 SHOWN = (2.0, 4.0, 8.0)  # cases expected a quarter, as units of different sizes have them
@@ -31,9 +34,15 @@ class ChartRow:
 
 @dataclass(frozen=True)
 class ChartStudy:
-    """The rows that the page prints."""
+    """The rows that the page prints, and how many of this review's unit charts would show a signal for nothing.
+
+    ``charts`` are the charts of units that are drawn, ``by_chance`` those of them that would show a signal in the
+    latest two quarters if nothing had changed anywhere.
+    """
 
     rows: tuple[ChartRow, ...]
+    charts: Number
+    by_chance: Number
 
 
 @cache
@@ -42,9 +51,33 @@ def rows() -> tuple[dict[str, str], ...]:
     return tuple(csv.DictReader(io.StringIO(files.read_text("reports", "chart_study.csv"))))
 
 
-def gather() -> ChartStudy:
-    """What the study says of charts of small, middling and larger units."""
-    return ChartStudy(tuple(_row(expected) for expected in SHOWN))
+def gather(units: Sequence[Chart]) -> ChartStudy:
+    """What the study says of charts of small, middling and larger units, and of the charts of these units."""
+    drawn = [chart for chart in units if not chart.reason]
+    return ChartStudy(
+        rows=tuple(_row(expected) for expected in SHOWN),
+        charts=numbers.count("unit_charts/facility", len(drawn), "charts"),
+        by_chance=numbers.decimal(
+            "unit_charts_by_chance/facility", sum(_by_chance(chart) for chart in drawn), "charts"
+        ),
+    )
+
+
+def _by_chance(chart: Chart) -> float:
+    """Chance of a signal in the latest quarters, from the row of the study that is nearest to the chart."""
+    kind = "days_between_nelson" if chart.kind == "days_between" else "u_quarterly"
+    base = len(chart.baseline) if chart.points else sum(wait.in_baseline for wait in chart.waits)
+    wanted = {"chart": kind, "truth": "steady", "centre": "estimated", "rule": "any"}
+    known = [row for row in rows() if all(row[name] == value for name, value in wanted.items())]
+    nearest = min(
+        known,
+        key=lambda row: (
+            abs(math.log(float(row["expected_per_quarter"]) / max(chart.expected, 0.1))),
+            abs(math.log(int(row["baseline_periods"]) / base)),
+        ),
+    )
+    between = nearest["quarters_per_signal"]
+    return min(1.0, LATEST / float(between)) if between else 0.0
 
 
 def _row(expected: float) -> ChartRow:

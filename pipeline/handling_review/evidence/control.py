@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -61,7 +61,8 @@ class Chart:
 
     ``kind`` is poisson or laney (rates by quarter: ``points``), or days_between (``waits`` with one ``lower`` and
     ``upper`` for all). ``baseline`` are the quarters that make the centre line and ``baseline_rule`` is why they do:
-    before_start (frozen there), stated (in the program file), all_but_latest, all.
+    before_start (frozen there), stated (in the program file), all_but_latest, all. ``expected``: cases a quarter, by
+    those quarters.
     """
 
     place: str
@@ -75,6 +76,7 @@ class Chart:
     baseline: tuple[str, ...] = ()
     baseline_rule: str = ""
     latest: tuple[str, ...] = ()
+    expected: float = 0.0
     notes: tuple[str, ...] = ()
     reason: str = ""
 
@@ -123,8 +125,9 @@ def chart(place: str, name: str, series: str, quarters: Sequence[Quarter], rule:
     hours = np.array([quarter.hours for quarter in kept])
     baseline = np.array([quarter.in_baseline for quarter in kept])
     kind = charts.best_kind(events, hours, baseline)
+    expected = float(events[baseline].mean())
     if kind == "days_between":
-        return _days_between(nothing, series, kept, waits)
+        return replace(_days_between(nothing, series, kept, waits), expected=expected)
     if events[baseline].sum() < FEWEST_CASES:
         return _without(nothing, f"fewer than {FEWEST_CASES} cases in the quarters that make the centre line")
     limits = charts.u_limits(events, hours, baseline, kind)
@@ -153,6 +156,7 @@ def chart(place: str, name: str, series: str, quarters: Sequence[Quarter], rule:
         baseline=tuple(quarter.label for quarter in kept if quarter.in_baseline),
         baseline_rule=rule,
         latest=latest,
+        expected=expected,
         notes=limits.notes,
     )
 

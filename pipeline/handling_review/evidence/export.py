@@ -243,11 +243,11 @@ def _comparisons(review: Review, level: str) -> Iterable[Row]:
 
 
 def _coverage(review: Review, level: str) -> Iterable[Row]:
-    def row(kind: str, item: Coverage) -> Row:
+    def row(kind: str, item: Coverage, quarter: str) -> Row:
         shares: tuple[Number | None, ...] = item.shares or (None,) * len(STATUSES)
         return {
             "place": kind,
-            "quarter": item.name if kind == "facility" else review.training.latest,
+            "quarter": quarter,
             "unit": "" if kind == "facility" else item.name,
             "hours_worked": value(item.total),
             **{f"hours_worked_{s}": value(h) for s, h in zip(STATUSES, item.hours, strict=True)},
@@ -255,10 +255,11 @@ def _coverage(review: Review, level: str) -> Iterable[Row]:
             "withheld_because": item.reason,
         }
 
-    for quarter in review.training.quarters:
-        yield row("facility", quarter)
-    for unit in review.training.units:
-        yield row("unit", unit)
+    for item in review.training.quarters:
+        yield row("facility", item, item.name)
+    for quarter, units in review.training.unit_quarters:
+        for unit in units:
+            yield row("unit", unit, quarter)
 
 
 def _people(review: Review, level: str) -> Iterable[Row]:

@@ -46,10 +46,14 @@ class PeopleRow:
 
 @dataclass(frozen=True)
 class TrainingEvidence:
-    """Coverage by quarter and by unit (latest complete quarter), and counts of people."""
+    """Coverage by quarter, by unit in the latest complete quarter, by unit and quarter, and counts of people.
+
+    ``unit_quarters`` holds for each complete quarter, in order, the coverage of every unit in the order of ``units``.
+    """
 
     quarters: tuple[Coverage, ...]
     units: tuple[Coverage, ...]
+    unit_quarters: tuple[tuple[str, tuple[Coverage, ...]], ...]
     latest: str
     people: tuple[PeopleRow, ...]
     people_in_training: Number
@@ -94,6 +98,7 @@ def gather(
     return TrainingEvidence(
         quarters=rows,
         units=_units(table, latest, names) if latest else (),
+        unit_quarters=tuple((quarter, _units(table, quarter, names)) for quarter in complete),
         latest=latest,
         people=tuple(
             PeopleRow(
@@ -146,13 +151,13 @@ def _coverage(name: str, label: str, place: str, tallies: Mapping[tuple[object, 
     )
 
 
-def _units(table: PersonTime, latest: str, names: Mapping[str, str]) -> tuple[Coverage, ...]:
-    by_unit = table.within((latest,)).by("unit", "phase", "lapsed")
+def _units(table: PersonTime, quarter: str, names: Mapping[str, str]) -> tuple[Coverage, ...]:
+    by_unit = table.within((quarter,)).by("unit", "phase", "lapsed")
     return tuple(
         _coverage(
             unit,
             name,
-            f"unit:{key_part(unit)}/{latest}",
+            f"unit:{key_part(unit)}/{quarter}",
             {(k[1], bool(k[2])): t for k, t in by_unit.items() if k[0] == unit and k[3] == "handling"},
             "",
         )

@@ -70,9 +70,11 @@ class Watch:
         return tuple(unit.name for unit in self.unit_warnings if unit.now)
 
     def stands_out(self) -> bool:
-        """Whether any chart or warning speaks in the latest quarters."""
-        charted = any(chart.now() for chart in (self.facility, *self.units))
-        return charted or bool(self.warning.now) or bool(self.units_warned())
+        """Whether the facility's chart or any early warning speaks in the latest quarters.
+
+        Signals of single units' charts are left out: with many units some chart always speaks for nothing.
+        """
+        return bool(self.facility.now()) or bool(self.warning.now) or bool(self.units_warned())
 
 
 def gather(

@@ -173,6 +173,7 @@ def _coverage(review: Review, count: Counter) -> Finding:
             tables.coverage_table(
                 review, training.units, f"Share of hours worked by training status, {training.latest}", "Unit"
             ),
+            *_present(tables.unit_coverage_table(review)),
         )
     return count.finding(
         "coverage",

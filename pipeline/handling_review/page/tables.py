@@ -45,6 +45,7 @@ class Table:
     notes: tuple[str, ...] = ()
 
 
+_LATEST = 8  # quarters side by side: more do not fit a printed page; all of them stand in the tables folder
 FEW_MARK, SOME_MARK, PROVISIONAL_MARK = "§", "†", "‡"
 RATE_COLUMNS = (
     Column("Cases", "number"),
@@ -225,6 +226,27 @@ def coverage_table(review: Review, rows: tuple[Coverage, ...], caption: str, fir
             Column("Current", "picture"),
         ),
         tuple(found),
+    )
+
+
+def unit_coverage_table(review: Review) -> Table | None:
+    """Current (and, where there is any, lapsed) share of hours of each unit in the latest quarters; none without one."""
+    shown = review.training.unit_quarters[-_LATEST:]
+    if not shown:
+        return None
+
+    def cell(row: Coverage) -> Cell:
+        if not row.shares:
+            return ""
+        lapsed = row.share("lapsed")
+        return say(row.share("current"), " (", lapsed, ")") if lapsed.value else row.share("current")
+
+    units = [row.label for row in shown[-1][1]]
+    return Table(
+        "Share of hours worked with current training, by unit and quarter",
+        (Column("Unit (alphabetical)"), *(Column(quarter, "number") for quarter, _ in shown)),
+        tuple((name, *(cell(rows[at]) for _, rows in shown)) for at, name in enumerate(units)),
+        ("In brackets: share of hours worked by staff whose training had lapsed, where there was any.",),
     )
 
 

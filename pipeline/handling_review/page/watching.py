@@ -192,7 +192,7 @@ def finding(review: Review, count: Counter) -> Finding:
         spoken(
             words.signal_sentence(found.facility, found.series),
             words.warning_sentence(found.warning),
-            words.units_sentence(found),
+            words.units_sentence(found, review.chart_study),
             words.false_sentence(found),
         ),
         charts_picture(review),

@@ -90,8 +90,8 @@ def warning_sentence(found: EarlyWarning) -> Sentence:
     )  # fmt: skip
 
 
-def units_sentence(found: Watch) -> Sentence:
-    """What the charts and warnings of the units say of the latest two quarters."""
+def units_sentence(found: Watch, study: ChartStudy) -> Sentence:
+    """What the charts and warnings of the units say of the latest two quarters, and what chance alone would."""
     if not found.units:
         return NOTHING
     parts = []
@@ -104,7 +104,11 @@ def units_sentence(found: Watch) -> Sentence:
         parts.append(f"the early warning of a doubled rate speaks in {listed(warned)}")
     if not parts:
         return say("By unit, no chart and no early warning speaks in the latest two quarters.")
-    return say(f"By unit, in the latest two quarters: {'; '.join(parts)}.")
+    told = say(f"By unit, in the latest two quarters: {'; '.join(parts)}.")
+    return told + say(
+        "With nothing changing, about ", study.by_chance, " of the ", study.charts, " charts of units would show a "
+        "signal in two quarters.",
+    )  # fmt: skip
 
 
 def false_sentence(found: Watch) -> Sentence:
@@ -145,7 +149,10 @@ def study_sentence(study: ChartStudy) -> Sentence:
 
 
 def stands_out_sentences(found: Watch, *, units_differ: bool) -> tuple[Sentence, ...]:
-    """What page one says of charts and warnings; ``units_differ``: a unit stands out from the others anyway."""
+    """What page one says of charts and warnings; ``units_differ``: a unit stands out from the others anyway.
+
+    Of units it takes the early warnings alone: their thresholds allow for the number of units, the charts' do not.
+    """
     said = []
     now = found.facility.now()
     if now:
@@ -153,23 +160,18 @@ def stands_out_sentences(found: Watch, *, units_differ: bool) -> tuple[Sentence,
         said.append(say(f"The facility's latest quarters are {'; '.join(phrases)}."))
     if found.warning.now:
         said.append(say(f"The facility's early warning of a doubled rate speaks in {listed(found.warning.now)}."))
-    more, warned = found.units_now(MORE), found.units_warned()
+    warned = found.units_warned()
     if warned:
         said.append(say(f"The early warning of a doubled rate speaks in {listed(warned)}: ask there first."))
-    if more:
-        said.append(say(f"More injuries than its chart lets expect: {listed(more)}."))
-    fewer = found.units_now(FEWER)
-    if fewer:
-        said.append(say(f"Fewer injuries than before in the latest quarters: {listed(fewer)}."))
     if not said and not units_differ:
         return (
             say(
-                "Nothing stands out: no chart and no early warning speaks in the latest two quarters, and no unit "
-                "differs from the others beyond chance."
+                "Nothing stands out: the facility's chart and all early warnings are silent in the latest two "
+                "quarters, and no unit differs from the others beyond chance."
             ),
         )
     if not said:
-        said.append(say("No chart and no early warning speaks in the latest two quarters."))
+        said.append(say("The facility's chart and all early warnings are silent in the latest two quarters."))
     return tuple(said)
 
 
