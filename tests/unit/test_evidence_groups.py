@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -57,17 +58,42 @@ def test_fewer_than_five_cases_in_all_are_not_broken_down() -> None:
     assert found.of("job").reason == "fewer than 5 cases in all"
 
 
-@given(some.dictionaries(some.text("abcdef", min_size=1), some.integers(0, 12), min_size=1), some.integers(1, 11))
-def test_no_count_below_the_threshold_can_be_found_from_the_others(groups: dict[str, int], fewest: int) -> None:
-    """What is published (each group's count, and the total) leaves every hidden cell at least two ways to be."""
+@given(
+    some.dictionaries(some.sampled_from("abcdef"), some.integers(0, 9), min_size=1),
+    some.integers(3, 6),
+)
+def test_a_reader_who_knows_the_rule_cannot_tell_a_hidden_count(groups: dict[str, int], fewest: int) -> None:
+    """An attacker tries every way to fill the heap that the published total and the rule allow."""
     joined = who.pooled(sorted(groups.items()), fewest)
+    if joined is None:
+        return
     assert sorted(name for members in joined for name in members) == sorted(groups)
-    total = sum(groups.values())
     for members in joined:
-        count = sum(groups[name] for name in members)
-        assert count == 0 or count >= fewest or total < fewest
+        counts = [groups[name] for name in members]
         if len(members) == 1:
-            assert groups[members[0]] == 0 or groups[members[0]] >= fewest or total < fewest
+            assert counts[0] == 0 or counts[0] >= fewest
+            continue
+        assert sum(counts) >= fewest
+        is_small = [0 < count < fewest for count in counts]
+        ranges = [range(1, fewest) if small else range(fewest, sum(counts) + 1) for small in is_small]
+        ways = [way for way in product(*ranges) if sum(way) == sum(counts)]
+        for at, small in enumerate(is_small):
+            if small:
+                assert len({way[at] for way in ways}) > 1, (counts, fewest)
+
+
+@pytest.mark.parametrize(
+    ("jobs", "expected"),
+    [
+        ({"aide": 20, "cook": 4, "clerk": 4}, {"all others": 28}),  # 8 in two small groups can only be 4 and 4
+        ({"aide": 20, "nurse": 9, "cook": 4, "clerk": 4}, {"aide": 20, "all others": 17}),
+        ({"aide": 5, "cook": 1}, {}),  # 6 in a large and a small group can only be 5 and 1
+    ],
+)
+def test_a_total_that_would_give_its_parts_away_takes_in_another_group(
+    jobs: dict[str, int], expected: dict[str, int]
+) -> None:
+    assert shown(gathered(jobs)) == expected
 
 
 def test_the_threshold_is_a_setting() -> None:

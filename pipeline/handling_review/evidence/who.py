@@ -101,6 +101,8 @@ def _grouping(kind: str, rows: pd.DataFrame, hours: pd.DataFrame, series: str, p
         return Grouping(kind, (), known, f"fewer than {program.thresholds.privacy_cell} cases in all")
     names = sorted({*cases, *time}, key=lambda name: _place(kind, name))
     groups = pooled([(name, cases.get(name, 0)) for name in names], program.thresholds.privacy_cell)
+    if groups is None:
+        return Grouping(kind, (), known, "too few cases to be shown by group")
     return Grouping(
         kind, tuple(_row(kind, members, cases, time, whole, series, program) for members in groups), known, ""
     )
@@ -112,22 +114,36 @@ def _place(kind: str, name: str) -> tuple[bool, int, str]:
     return name in UNKNOWN, order.get(name, 9) if kind == "tenure" else 0, name
 
 
-def pooled(groups: Sequence[tuple[str, int]], fewest: int) -> list[tuple[str, ...]]:
-    """Groups (name, cases) so joined that no count from 1 to ``fewest - 1`` stands alone.
+def pooled(groups: Sequence[tuple[str, int]], fewest: int) -> list[tuple[str, ...]] | None:
+    """Groups (name, cases) so joined that no count from 1 to ``fewest - 1`` can be read off; ``None`` if none can be.
 
-    Small groups go together; if they are still too few, the smallest of the others joins them, so that nothing can be
-    found by taking the rest from the total. Groups without a case stay: nobody is in them.
+    Small groups go together; while what stands in that heap could still be told from its total, the smallest of the
+    others joins it. Groups without a case stay: nobody is in them.
     """
-    small = [name for name, count in groups if 0 < count < fewest]
-    kept = [(name, count) for name, count in groups if name not in small]
-    total = sum(count for name, count in groups if name in small)
-    while 0 < total < fewest and any(count for _, count in kept):
-        smallest = min((item for item in kept if item[1]), key=lambda item: item[1])
+    heap = [(name, count) for name, count in groups if 0 < count < fewest]
+    kept = [(name, count) for name, count in groups if not 0 < count < fewest]
+    while heap and not _hides(heap, fewest):
+        others = [item for item in kept if item[1]]
+        if not others:
+            return None
+        smallest = min(others, key=lambda item: item[1])
         kept.remove(smallest)
-        small.append(smallest[0])
-        total += smallest[1]
+        heap.append(smallest)
+    joined = {name for name, _ in heap}
     found: list[tuple[str, ...]] = [(name,) for name, _ in kept]
-    return [*found, tuple(name for name, _ in groups if name in small)] if small else found
+    return [*found, tuple(name for name, _ in groups if name in joined)] if heap else found
+
+
+def _hides(heap: Sequence[tuple[str, int]], fewest: int) -> bool:
+    """Whether the total leaves each group in the heap more than one possible count.
+
+    A reader may know how many groups are small and how many are not: a total at the least or the most that they can
+    have together would give every one of them away.
+    """
+    large = sum(count >= fewest for _, count in heap)
+    small, total = len(heap) - large, sum(count for _, count in heap)
+    at_least, at_most = small + large * fewest, small * (fewest - 1)
+    return len(heap) > 1 and fewest <= total and at_least < total and (large > 0 or total < at_most)
 
 
 def _row(

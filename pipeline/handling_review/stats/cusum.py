@@ -152,6 +152,9 @@ def _grid(k: float, height: float, finest: int) -> tuple[int, int]:
 
 def _run_lengths(mean: float, step: int, height: float, grid: int, upward: bool) -> Array:
     """Average run length from each sum 0, 1 / grid, 2 / grid ... below the threshold; k is step / grid."""
+    from scipy.sparse import csc_array  # a tenth of a second to load, and not needed without a run length
+    from scipy.sparse.linalg import splu
+
     states = math.ceil(height * grid - 1e-9)
     # the count that leads from one sum to another; only whole numbers happen
     place = np.arange(states)
@@ -168,9 +171,9 @@ def _run_lengths(mean: float, step: int, height: float, grid: int, upward: bool)
     else:
         least = -(-to_0 // grid)  # this many events or more
         chain[:, 0] = np.where(least > 0, special.pdtrc(np.maximum(least - 1, 0), mean), 1.0)
-    try:
-        found = np.linalg.solve(np.eye(states) - chain, np.ones(states))
-    except np.linalg.LinAlgError:
+    try:  # a sum can be reached from a few others only: solved as the sparse system that it is
+        found = splu(csc_array(np.eye(states) - chain)).solve(np.ones(states))
+    except RuntimeError:  # exactly singular: the sum never gets there
         return np.full(states, math.inf)
     return np.where((found > 0) & (found < 1e14), found, math.inf)
 
