@@ -53,6 +53,16 @@ def parser() -> argparse.ArgumentParser:
     build.add_argument("program", type=Path, help="the program file (TOML)")
     build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
+
+    worklist = commands.add_parser("worklist", help="list the people whose training is due, for your eyes only")
+    worklist.add_argument("program", type=Path, help="the program file (TOML)")
+    worklist.add_argument(
+        "--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)"
+    )
+    worklist.add_argument("--out", type=Path, metavar="FILE", help="output file (default: ./worklist-DATE.csv)")
+    worklist.add_argument(
+        "--within", type=_months, metavar="MONTHS", default=3, help="due within so many months (default: 3)"
+    )
     return top
 
 
@@ -61,6 +71,12 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a date such as 2026-06-30") from None
+
+
+def _months(text: str) -> int:
+    if not (text.isascii() and text.isdigit()) or not 0 <= int(text) <= 120:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of months from 0 to 120")
+    return int(text)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -95,6 +111,7 @@ def _run(asked: argparse.Namespace) -> int:
         "new": _new,
         "check": _check,
         "build": _build,
+        "worklist": _worklist,
     }
     return commands[asked.command](asked)
 
@@ -153,6 +170,30 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
     _print_findings(built.findings)
     print(f"Review: {built.page}")
     return EXIT_DONE
+
+
+def _worklist(asked: argparse.Namespace) -> int:
+    from handling_review import worklist
+    from handling_review.program import read_program
+
+    program = read_program(asked.program)
+    day = asked.as_of or program.review.as_of or date.today()
+    out = asked.out or Path(f"worklist-{day.isoformat()}.csv")
+    with _Progress() as progress:
+        written = worklist.write(program, day, out, asked.within, progress)
+    people, apart = written.people, written.in_comparison_units
+    print(
+        f"Worklist: {out} (mode {worklist.MODE:04o}, readable by you alone): {people['overdue']} overdue, "
+        f"{people['never_trained']} never trained, {people['due']} due within {_counted(asked.within, 'month')}, "
+        f"{people['not_known']} not known. Not listed: {apart} in comparison units, and whoever worked the "
+        f"{_counted(written.rows_without_id, 'row')} of recent hours without an employee id. "
+        "Keep this list to those who schedule training."
+    )
+    return EXIT_DONE
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _print_findings(findings: Sequence[Finding]) -> None:

@@ -23,7 +23,7 @@ LAYERS = (
     {"evidence"},
     {"page"},
     {"review", "proposal"},
-    {"starter"},
+    {"starter", "worklist"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

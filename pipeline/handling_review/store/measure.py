@@ -22,6 +22,8 @@ CLEANING = (
 )
 PERSON_TIME = (
     "int_training_intervals",
+    "int_recent_hours",
+    "int_training_due",
     "int_period_totals",
     "int_unit_periods",
     "int_person_time",
@@ -37,6 +39,7 @@ RESULTS = (
     "out_unclassified",
     "out_training_people",
     "out_training_summary",
+    "out_training_due",
     "out_units",
     "out_events_diary",
     "out_reference_rates",

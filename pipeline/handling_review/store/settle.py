@@ -12,6 +12,7 @@ from handling_review.store.database import Store
 from handling_review.store.trade import LIFTED_BY_HAND, SUITABLE_EQUIPMENT, TECHNIQUE_BANDS, TENURE_BANDS
 
 MATURE_DAYS = 90  # late entries mostly arrive within a quarter; the last quarters are marked provisional
+ACTIVE_DAYS = 60  # hours within so many days: still works here; common practice, no source
 BANDS = (  # days since the first qualifying completion: sensitivity to the washout, and time since training
     ("before", None, -1),
     ("day 0", 0, 0),
@@ -177,6 +178,7 @@ def fill_settings(program: Program, store: Store, days: ReviewDays, *, absent_is
         ("absent_is_unknown", "BOOLEAN", absent_is_unknown),
         ("largest_gap_days", "INTEGER", program.thresholds.largest_gap_days),
         ("mature_days", "INTEGER", MATURE_DAYS),
+        ("active_days", "INTEGER", ACTIVE_DAYS),
         ("hours_per_day", "DOUBLE", program.thresholds.hours_per_day),
         ("hours_per_week", "DOUBLE", program.thresholds.hours_per_week),
         ("fte_hours_per_year", "INTEGER", _fte_hours(program)),
