@@ -26,8 +26,17 @@ from whole import steady_facility
 FACILITIES = 100
 SIZES = (2.0, 4.0, 8.0)  # cases expected a quarter in each unit
 CHANGES = (("nothing changes", 1.0), ("unit 3 doubles", 2.0), ("unit 3 halves", 0.5))
-SAYS = ("anything", "chart of the facility", "warning of the facility", "chart of a unit", "warning of a unit",
-        "unit against the others", "names unit 3, more", "names unit 3, fewer", "names another unit, more")  # fmt: skip
+SAYS = (
+    "anything",
+    "chart of the facility",
+    "warning of the facility",
+    "warning of a unit",
+    "unit against the others",
+    "names unit 3",
+    "names another unit",
+    "chart of a unit, not on page one",
+    "chart of unit 3 says fewer, not on page one",
+)  # fmt: skip
 
 
 def said(program_file: Path) -> dict[str, bool]:
@@ -40,18 +49,17 @@ def said(program_file: Path) -> dict[str, bool]:
     complete = rate.complete()
     charts = watch.gather(tables, rate, Strata(tables, complete), units.unit_names(tables), program)
     differing = units.gather(tables, complete, program).standing_out()
-    more = {*charts.units_now(MORE), *charts.units_warned(), *(u.name for u in differing if u.stands_out == "higher")}
-    fewer = {*charts.units_now(FEWER), *(u.name for u in differing if u.stands_out == "lower")}
+    more = {*charts.units_warned(), *(unit.name for unit in differing if unit.stands_out == "higher")}
     return {
         "anything": charts.stands_out() or bool(differing),
         "chart of the facility": bool(charts.facility.now()),
         "warning of the facility": bool(charts.warning.now),
-        "chart of a unit": bool(charts.units_now(MORE) or charts.units_now(FEWER)),
+        "chart of a unit, not on page one": bool(charts.units_now(MORE) or charts.units_now(FEWER)),
         "warning of a unit": bool(charts.units_warned()),
         "unit against the others": bool(differing),
-        "names unit 3, more": "Unit 3" in more,
-        "names unit 3, fewer": "Unit 3" in fewer,
-        "names another unit, more": bool(more - {"Unit 3"}),
+        "names unit 3": "Unit 3" in more,
+        "names another unit": bool(more - {"Unit 3"}),
+        "chart of unit 3 says fewer, not on page one": "Unit 3" in charts.units_now(FEWER),
     }
 
 

@@ -26,7 +26,7 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
-PLOTS = 16
+PLOTS = 17
 
 
 def chromium_path() -> str:

@@ -288,6 +288,16 @@ def audits() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["quarter", "unit", "transfer_type", "item", "met", "not_met", "not_applicable"])
 
 
+def training_due() -> pd.DataFrame:
+    """People by what is to be done about their training, a few of each kind in three units."""
+    rows = [
+        ("1N", "never_trained", "", 3), ("1N", "overdue", "", 2), ("1N", "due", "2026-08", 6), ("1N", "due", "2027-09", 9),
+        ("2N", "due", "2026-07", 4), ("2N", "due", "2026-12", 11), ("2N", "unknown", "", 2),
+        ("3W", "comparison_unit", "", 30),
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=["unit", "state", "due_month", "people"])
+
+
 def _watched(person: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """Tables about single cases, added up: each quarter's cases dealt out to kinds in turn."""
     counts = person[person["series"].isin((*WATCHED, "first_aid"))].pivot_table(
@@ -342,6 +352,7 @@ def _watched(person: pd.DataFrame) -> dict[str, pd.DataFrame]:
         "lag_curve": pd.DataFrame([row for row in curve if row[1]], columns=["lag_days", "cases", "reported_by_then"]),
         "repeats": pd.DataFrame([*seen, *expected], columns=["kind", "cases", "people"]),
         "audits": audits(),
+        "training_due": training_due(),
         "months": months(person),
         "waits": waits(person),
     }

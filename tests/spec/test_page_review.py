@@ -140,12 +140,12 @@ def test_tables_have_captions_and_scoped_headers() -> None:
 def test_every_picture_has_a_name_a_description_and_a_table(read: Reader) -> None:
     figures = [values for tag, values in read.tags if tag == "figure"]
     plots = [values for _, values in read.tags if values.get("class") == "plot"]
-    assert len(figures) == len(plots) == 14
+    assert len(figures) == len(plots) == 17
     for values in (*figures, *plots):
         assert values["aria-labelledby"]
         assert values["aria-describedby"]
     for section in re.findall(r'<section class="finding" .*?</section>', page(), flags=re.DOTALL):
-        assert "<table>" in section
+        assert "<table" in section
 
 
 def test_language_title_and_skip_link(read: Reader) -> None:
@@ -170,6 +170,8 @@ def test_no_number_in_a_finding_is_typed_by_hand(read: Reader) -> None:
     units = r"\b[123] (North|South|East|West)"
     for allowed in (
         r"\d{4}-Q\d",
+        r"\d{4}-\d\d-\d\d",
+        "in the last 60 days",
         r"\b\d{4}\b",
         units,
         r"per 100 full-time",
@@ -230,7 +232,7 @@ def test_the_three_readers_have_their_part_and_the_findings_are_numbered_through
     text = page()
     for name in ("committee", "administrator", "nurse", "method"):
         assert f'<section class="part" id="{name}"' in text
-    assert re.findall(r'<span class="number">(\d+)</span>', text) == [str(n) for n in range(1, 19)]
+    assert re.findall(r'<span class="number">(\d+)</span>', text) == [str(n) for n in range(1, 22)]
 
 
 def test_masthead_states_what_was_assumed() -> None:

@@ -23,6 +23,7 @@ from handling_review.evidence import (
     severity,
     tasks,
     training,
+    training_due,
     unit_funnel,
     unit_spread,
     units,
@@ -68,6 +69,7 @@ class Review:
     who: who.WhoEvidence
     leading: audits.LeadingEvidence
     audits: audits.AuditsEvidence
+    due: training_due.DueEvidence
     training: training.TrainingEvidence
     units: units.UnitsEvidence
     spread: unit_spread.UnitSpread
@@ -100,6 +102,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     names = units.unit_names(tables)
     chart = watch.gather(tables, rate, strata, names, program)
     coverage = training.gather(tables, complete, names, program)
+    lapses = training_due.gather(tables.training_due, names, scope.as_of, program)
     unit = units.gather(tables, complete, program)
     apart = unit_spread.gather(unit, program)
     around = unit_funnel.gather(unit)
@@ -132,6 +135,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         who=hurt,
         audits=seen,
         leading=signs,
+        due=lapses,
         training=coverage,
         units=unit,
         spread=apart,
@@ -156,6 +160,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
             seen,
             signs,
             coverage,
+            lapses,
             unit,
             apart,
             around,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 import pandas as pd
 
-from handling_review.evidence import audits, export_answer, export_watch
+from handling_review.evidence import audits, export_answer, export_watch, training_due
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast
 from handling_review.evidence.export_columns import Row, count, estimate_columns, rate_columns, value
@@ -46,6 +46,7 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "reporting_lag": export_watch.reporting_lag,
         "late_cases": export_watch.late_cases,
         "technique_audits": lambda found, named: audits.audit_rows(found.audits, named),
+        "training_due": lambda found, named: training_due.due_rows(found.due, named),
         "leading_signs": lambda found, named: audits.leading_rows(found.leading, named),
         "comparisons": _comparisons,
         "training_coverage": _coverage,

@@ -84,6 +84,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "lags": ("quarter", "lag_days", "recordable", "handling", "dart", "days_away", "first_aid"),
     "lag_curve": ("lag_days", "cases", "reported_by_then"),
     "repeats": ("kind", "cases", "people"),
+    "training_due": ("unit", "state", "due_month", "people"),
     "audits": ("quarter", "unit", "transfer_type", "item", "met", "not_met", "not_applicable"),
 }
 
@@ -136,6 +137,8 @@ class ResultTables:
     - ``lags``: cases by quarter and days from event to report (missing: no day of report).
     - ``lag_curve``: lag_days, cases with just that lag, reported_by_then (cases reported within it among those that
       could be so late when the exports were taken).
+    - ``training_due``: people who still work here by unit, state (never_trained, overdue, due, current_no_end, unknown,
+      comparison_unit) and the month in which training lapses (blank unless due).
     - ``audits``: technique audits by quarter, unit, transfer_type and item: met, not_met, not_applicable.
     - ``repeats``: kind (seen: people by their number of cases; expected: people by what their hours let expect).
     """
@@ -165,6 +168,7 @@ class ResultTables:
     lag_curve: pd.DataFrame
     repeats: pd.DataFrame
     audits: pd.DataFrame
+    training_due: pd.DataFrame
 
     @classmethod
     def from_dict(cls, frames: Mapping[str, pd.DataFrame]) -> ResultTables:
