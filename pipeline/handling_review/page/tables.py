@@ -230,7 +230,7 @@ def coverage_table(review: Review, rows: tuple[Coverage, ...], caption: str, fir
 
 
 def unit_coverage_table(review: Review) -> Table | None:
-    """Current (and, where there is any, lapsed) share of hours of each unit in the latest quarters; none without one."""
+    """Current (and, where there is any, lapsed) share of hours of each unit in the latest quarters."""
     shown = review.training.unit_quarters[-_LATEST:]
     if not shown:
         return None

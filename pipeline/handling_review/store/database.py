@@ -28,8 +28,8 @@ THREADS = 2
 class Store:
     """One review database, open for writing until it is closed.
 
-    Use as a context manager. ``path`` is made new, or a database that is there is opened again; ``temporary`` is a folder
-    for spilled data.
+    Use as a context manager. ``path`` is made new, or a database that is there is opened again; ``temporary`` is a
+    folder for spilled data.
     """
 
     def __init__(self, path: Path, temporary: Path, threads: int = THREADS, memory_limit: str = MEMORY_LIMIT) -> None:
