@@ -65,7 +65,8 @@ baseline, as in the review, unless a table says that it is known.
   its threshold begins more than once; for the early warning the run lengths further down say more.
 - The early warning looks for a doubling and is asked for 120 months to a false warning. Its sum runs from the first
   baseline month on and is not set back. It says nothing of a fall, nor anything after a baseline without a case.
-- Days between cases are whole days, as dates give them. A wait still open is a signal once it passes the upper limit.
+- Days between cases are whole days, as dates give them. A wait still open is a signal once it passes the upper limit;
+  a wait is too short only if a day more would still be.
 - The review draws no chart of quarters with fewer than two cases a quarter, or fewer than five in the baseline. The
   rows for 0.5 and 1 say what such a chart would do.
 """
@@ -253,8 +254,7 @@ def _lessons(found: Shipped) -> str:
         finds slow ones.""",
         f"""Days between cases speak for nothing more often the more cases there are: with eight baseline waits and the
         limits that the review uses (nelson) in {waits[0]}, {waits[1]} and {waits[2]} of years at 0.5, 1 and 2 cases a
-        quarter. Each wait is a point, and two cases on one day can fall below the lower limit. One such signal weighs
-        less than one by quarter.""",
+        quarter. Each wait is a point. One such signal weighs less than one by quarter.""",
     )
     items = [
         textwrap.fill(f"{n}. {' '.join(text.split())}", 120, subsequent_indent="   ")

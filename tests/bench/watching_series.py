@@ -22,6 +22,7 @@ Flags = NDArray[np.bool_]
 
 SERIES, SEED = 2000, 1904
 QUARTERLY, MONTHLY = "u_quarterly", "cusum_monthly"
+LATEST = 2  # quarters that the review calls the latest
 GAPS = {"days_between_nelson": "nelson", "days_between_exponential": "exponential"}
 CHARTS = (QUARTERLY, MONTHLY, *GAPS)
 TRUTHS = {"steady": 1.0, "doubled": 2.0, "halved": 0.5}
@@ -61,12 +62,13 @@ class Heard:
 
     ``more`` and ``fewer``: quarters from the start of that time until a signal of more, or of fewer, cases is complete,
     infinite without one, shape (series,). ``flags``: monitored points that take part in a signal, found afterwards,
-    shape (series, points).
+    shape (series, points). ``marked``: whether one of them lies in the latest two quarters, shape (series,).
     """
 
     more: Array
     fewer: Array
     flags: Flags
+    marked: Flags
 
     def first(self, truth: str) -> Array:
         """Quarters to a signal that tells of the true change; with nothing changing, to any."""
@@ -124,13 +126,15 @@ def _quarterly(setting: Setting, series: int, dice: np.random.Generator) -> dict
     low, high = (limit[:, None] for limit in charts.probability_limits(centre, TAILS))
     outside = np.where(counts > high, 1, np.where(counts < low, -1, 0))
     when = np.arange(1.0, counts.shape[1] + 1) - setting.baseline
-    return heard(counts, centre, outside, setting.baseline, np.broadcast_to(when, counts.shape))
+    last = float(setting.monitored or 0)
+    return heard(counts, centre, outside, setting.baseline, np.broadcast_to(when, counts.shape), last)
 
 
 def _days_between(setting: Setting, series: int, dice: np.random.Generator) -> dict[str, Heard]:
     """Exponential waits in whole days, as dates give them; the rate changes with the last case of the baseline.
 
-    A wait still open is a signal as soon as it passes the upper limit, as in the review.
+    A wait still open is a signal as soon as it passes the upper limit, and a wait is too short only if a day more would
+    be, as in the review.
     """
     b, quarters = setting.baseline, float(setting.monitored or 0)
     many = setting.expected * TRUTHS[setting.truth] * quarters
@@ -147,13 +151,14 @@ def _days_between(setting: Setting, series: int, dice: np.random.Generator) -> d
     end = quarters * QUARTER_DAYS
     passed = opened + np.floor(high)[:, None] + 1  # the day on which an open wait is longer than the limit
     too_long = (days > high[:, None]) & (passed <= end)
-    too_soon = (days < low[:, None]) & (closed <= end)
+    too_soon = (days + 1 < low[:, None]) & (closed <= end)
     # a long wait tells of fewer cases
     outside = np.where(too_long, -1, np.where(too_soon, 1, 0))
     values = np.where(closed <= end, days, np.nan)
     return heard(
-        values, centre, outside, b, closed / QUARTER_DAYS, np.where(too_long, passed, closed) / QUARTER_DAYS, above=-1
-    )
+        values, centre, outside, b, closed / QUARTER_DAYS, quarters,
+        np.where(too_long, passed, closed) / QUARTER_DAYS, above=-1,
+    )  # fmt: skip
 
 
 def heard(
@@ -162,6 +167,7 @@ def heard(
     outside: NDArray[np.int_],
     baseline: int,
     when: Array,
+    last: float,
     outside_when: Array | None = None,
     above: int = 1,
 ) -> dict[str, Heard]:
@@ -170,7 +176,7 @@ def heard(
     Args:
         values: points, shape (series, points); ``nan`` at the end is passed over. centre: shape (series,).
         outside: 1 where a point tells of more cases, -1 of fewer, else 0.
-        baseline: points that only begin a signal. when: quarters at which a point is known.
+        baseline: points that only begin a signal. when: quarters at which a point is known. last: monitored quarters.
         outside_when: the same for points outside the limits. above: 1 if larger values mean more cases, else -1.
     """
     side = np.nan_to_num(np.sign(values - centre[:, None])) * above
@@ -185,15 +191,16 @@ def heard(
     kept = steps != 0
     kept[:, 0] = True
     found = {
-        OUTSIDE: _heard(outside, outside != 0, baseline, when if outside_when is None else outside_when),
-        RUN: _heard(run_done, run_flags, baseline, when),
-        TREND: _heard(trend_done, into | (out_of & kept), baseline, when),
+        OUTSIDE: _heard(outside, outside != 0, baseline, when if outside_when is None else outside_when, last),
+        RUN: _heard(run_done, run_flags, baseline, when, last),
+        TREND: _heard(trend_done, into | (out_of & kept), baseline, when, last),
     }
     three = list(found.values())
     found[ANY] = Heard(
         np.min([one.more for one in three], axis=0),
         np.min([one.fewer for one in three], axis=0),
         np.any([one.flags for one in three], axis=0),
+        np.any([one.marked for one in three], axis=0),
     )
     return found
 
@@ -217,10 +224,10 @@ def stretches(signs: Array, length: int) -> tuple[Array, Flags]:
     return done, flags
 
 
-def _heard(done: NDArray[np.int_] | Array, flags: Flags, baseline: int, when: Array) -> Heard:
-    done, when = done[:, baseline:], when[:, baseline:]
+def _heard(done: NDArray[np.int_] | Array, flags: Flags, baseline: int, when: Array, last: float) -> Heard:
+    done, when, flags = done[:, baseline:], when[:, baseline:], flags[:, baseline:]
     more, fewer = (np.where(done == sign, when, np.inf).min(axis=1) for sign in (1, -1))
-    return Heard(more, fewer, flags[:, baseline:])
+    return Heard(more, fewer, flags, (flags & (when > last - LATEST) & (when <= last)).any(axis=1))
 
 
 @cache
@@ -250,7 +257,8 @@ def _monthly(setting: Setting, series: int, dice: np.random.Generator) -> dict[s
     by_unit = running_sums(counts, _centres(setting, counts, 3), QUIET_MONTHS * setting.units)[1]
     warns: Flags = np.logical_or.reduce(by_unit.reshape(series, -1, by_unit.shape[1]), axis=1)
     when = (np.arange(1.0, warns.shape[1] + 1) - setting.baseline) / 3
-    return {WARNING: _heard(warns.astype(np.int_), warns, setting.baseline, np.broadcast_to(when, warns.shape))}
+    last = float(setting.monitored or 0)
+    return {WARNING: _heard(warns.astype(np.int_), warns, setting.baseline, np.broadcast_to(when, warns.shape), last)}
 
 
 def _until_warned(setting: Setting, series: int, dice: np.random.Generator) -> dict[str, Heard]:
@@ -263,7 +271,11 @@ def _until_warned(setting: Setting, series: int, dice: np.random.Generator) -> d
         cases = dice.poisson(setting.expected / 3 * TRUTHS[setting.truth], series)
         level = np.maximum(0.0, level + cases - tuned.reference[0])
         months = np.where(np.isinf(months) & (level >= tuned.threshold - 1e-9), month, months)
-    return {WARNING: Heard(months / 3, np.full(series, np.inf), np.zeros((series, 1), dtype=np.bool_))}
+    return {
+        WARNING: Heard(
+            months / 3, np.full(series, np.inf), np.zeros((series, 1), dtype=np.bool_), np.zeros(series, dtype=np.bool_)
+        )
+    }
 
 
 def rows_of(setting: Setting, found: dict[str, Heard]) -> Rows:
@@ -284,6 +296,7 @@ def _row(setting: Setting, rule: str, found: Heard) -> dict[str, str]:
         "share_signalled": f"{share:.4f}",
         "share_signalled_per_year": "",
         "quarters_per_signal": "",
+        "share_marked_in_latest_2": "",
         **{f"found_within_{n}": "" for n in WITHIN},
         "median_delay_quarters": "",
     }
@@ -293,6 +306,7 @@ def _row(setting: Setting, rule: str, found: Heard) -> dict[str, str]:
         row["share_signalled_per_year"] = f"{1 - (1 - share) ** (4 / quarters):.4f}"
         onsets = found.onsets()
         row["quarters_per_signal"] = f"{quarters * series / onsets:.4f}" if onsets else ""
+        row["share_marked_in_latest_2"] = "" if rule == WARNING else f"{found.marked.mean():.4f}"
     if not steady:
         row |= {f"found_within_{n}": f"{(first <= n + 1e-9).mean():.4f}" for n in WITHIN}
         middle = float(np.median(first))

@@ -292,8 +292,8 @@ def training_due() -> pd.DataFrame:
     """People by what is to be done about their training, a few of each kind in three units."""
     rows = [
         ("1N", "never_trained", "", 3), ("1N", "overdue", "", 2), ("1N", "due", "2026-08", 6),
-        ("1N", "due", "2027-09", 9), ("2N", "due", "2026-07", 4), ("2N", "due", "2026-12", 11), ("2N", "unknown", "", 2),
-        ("3W", "comparison_unit", "", 30),
+        ("1N", "due", "2027-09", 9), ("2N", "due", "2026-07", 4), ("2N", "due", "2026-12", 11),
+        ("2N", "unknown", "", 2), ("3W", "comparison_unit", "", 30),
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=["unit", "state", "due_month", "people"])
 

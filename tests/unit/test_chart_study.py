@@ -22,7 +22,7 @@ BENCH = Path(__file__).parents[1] / "bench"
 KEYS = ("chart", "truth", "centre", "baseline_periods", "expected_per_quarter", "units", "rule")
 COLUMNS = (
     *KEYS, "monitored_quarters", "series", "share_signalled", "share_signalled_per_year", "quarters_per_signal",
-    "found_within_2", "found_within_4", "found_within_8", "median_delay_quarters",
+    "share_marked_in_latest_2", "found_within_2", "found_within_4", "found_within_8", "median_delay_quarters",
 )  # fmt: skip
 EXPECTED = ("0.5", "1", "2", "4", "8", "16", "32")
 FEW = 200
@@ -77,6 +77,7 @@ def test_columns_are_blank_only_where_they_do_not_apply() -> None:
         steady, long = row["truth"] == "steady", row["baseline_periods"] == "0"
         assert (row["monitored_quarters"] == "") == long
         assert (row["share_signalled_per_year"] != "") == (steady and not long)
+        assert (row["share_marked_in_latest_2"] != "") == (steady and row["rule"] != "warning")
         assert all((row[f"found_within_{n}"] == "") == steady for n in (2, 4, 8))
         if not steady:
             assert (row["median_delay_quarters"] != "") == (float(row["share_signalled"]) >= 0.5), row
@@ -167,7 +168,7 @@ def test_the_rules_for_many_series_are_those_of_the_charts(drawn: ModuleType) ->
     low, high = (limit[:, None] for limit in limits)
     outside = np.where(values > high, 1, np.where(values < low, -1, 0))
     when = np.broadcast_to(np.arange(1.0, 21.0), values.shape)
-    found = drawn.heard(values, centre, outside, 0, when)
+    found = drawn.heard(values, centre, outside, 0, when, float(values.shape[1]))
     for i, series in enumerate(values):
         one = charts.signals(series, float(centre[i]), float(low[i, 0]), float(high[i, 0]))
         for place, rule in enumerate(("outside", "run", "trend")):
@@ -186,7 +187,7 @@ def test_a_signal_is_found_when_its_last_point_is_in(drawn: ModuleType) -> None:
     low, high = (float(limit[0]) for limit in charts.probability_limits([3.0], 0.0027))
     outside = np.where(values > high, 1, np.where(values < low, -1, 0))
     baseline, when = 8, np.broadcast_to(np.arange(1.0, 21.0) - 8, values.shape)
-    found = drawn.heard(values, centre, outside, baseline, when)
+    found = drawn.heard(values, centre, outside, baseline, when, 12.0)
     for i, series in enumerate(values):
         for rule in ("outside", "run", "trend"):
             # the chart as it looked after each quarter: the first in which a monitored quarter is marked

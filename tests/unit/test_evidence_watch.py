@@ -228,3 +228,22 @@ def test_each_unit_has_its_picture_to_pick_and_the_facility_stands_first() -> No
     assert [choice.name for choice in picture.choices] == drawn
     assert len({picture.id, *(choice.id for choice in picture.choices)}) == 1 + len(drawn)
     assert {picture.height} == {choice.height for choice in picture.choices}
+
+
+def test_two_cases_on_one_day_are_too_soon_only_where_a_day_more_would_be() -> None:
+    days = [30, 42, 35, 38, 33, 40, 36, 0]
+    y = np.array(days[:7]) ** (1 / 3.6)
+    lower = (y.mean() - 2.66 * np.abs(np.diff(y)).mean()) ** 3.6
+    for last, is_too_soon in ((0, True), (int(lower) - 2, True), (int(lower), False)):
+        found = chart(
+            "facility", "F", "handling", quarters([1] * 8, baseline=4), "before_start", waits([*days[:7], last])
+        )
+        assert [wait.in_baseline for wait in found.waits] == [True] * 7 + [False] * 2
+        assert found.lower is not None
+        assert found.lower.value == pytest.approx(lower - 1)
+        assert (Signal(OUTSIDE, MORE) in found.waits[-2].signals) is is_too_soon, last
+
+
+def test_a_point_that_only_rounding_keeps_off_the_centre_lies_on_it() -> None:
+    steady = watched([3] * 16, hours=107_277).facility
+    assert not steady.has_signal(), "sixteen equal quarters are no run on either side"

@@ -11,7 +11,7 @@ from functools import cache
 
 from handling_review import files
 from handling_review.evidence import numbers
-from handling_review.evidence.control import LATEST, Chart
+from handling_review.evidence.control import Chart
 from handling_review.evidence.numbers import Number
 
 SHOWN = (2.0, 4.0, 8.0)  # cases expected a quarter, as units of different sizes have them
@@ -76,8 +76,7 @@ def _by_chance(chart: Chart) -> float:
             abs(math.log(int(row["baseline_periods"]) / base)),
         ),
     )
-    between = nearest["quarters_per_signal"]
-    return min(1.0, LATEST / float(between)) if between else 0.0
+    return float(nearest["share_marked_in_latest_2"])
 
 
 def _row(expected: float) -> ChartRow:

@@ -196,7 +196,8 @@ def _days_between(nothing: Chart, series: str, kept: Sequence[Quarter], waits: p
     if baseline.sum() < FEWEST_CASES or days[baseline].max() == 0:
         return _without(nothing, f"fewer than {FEWEST_CASES} waits from one case to the next")
     limits = charts.days_between(days, baseline)
-    found = charts.signals(days, limits.centre, limits.lower, limits.upper)
+    shortest = max(limits.lower - 1, 0.0)  # dates give whole days: only a wait that a day more would leave too short
+    found = charts.signals(days, limits.centre, shortest, limits.upper)
     end = f"{nothing.place}/waits/{series}"
     points = [
         Wait(
@@ -226,7 +227,7 @@ def _days_between(nothing: Chart, series: str, kept: Sequence[Quarter], waits: p
         kind="days_between",
         waits=tuple(points),
         centre=numbers.days(f"wait_centre/{end}", limits.centre),
-        lower=numbers.days(f"wait_lower/{end}", limits.lower),
+        lower=numbers.days(f"wait_lower/{end}", shortest),
         upper=numbers.days(f"wait_upper/{end}", limits.upper),
         baseline=tuple(dict.fromkeys(quarter for quarter, is_in in zip(at, baseline.tolist(), strict=True) if is_in)),
         baseline_rule=rule,

@@ -153,7 +153,10 @@ def _waits_table(charts: tuple[Chart, ...], caption: str, kept: int) -> Table:
             for chart in charts
             for wait in chart.waits[-kept:]
         ),
-        ("Days from the case before to this one, in the order of the cases.",),
+        (
+            "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
+            "counts as too short only if a day more would still be.",
+        ),
     )
 
 

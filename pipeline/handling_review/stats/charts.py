@@ -24,6 +24,7 @@ FEWEST_PER_PERIOD = 2.0  # expected events; with fewer, most periods hold 0 or 1
 LARGE_PER_PERIOD = 50.0  # common practice, no source: below, Poisson's own spread hides any other
 _D2 = 1.128  # mean range of two normal values, as printed in the textbooks
 NELSON_POWER = 1 / 3.6  # makes exponential waiting times nearly normal; some texts round it to 0.2777
+_ON_THE_LINE = 1e-9  # of the value: a point that only rounding keeps off the centre lies on it
 _FEWEST_BASELINE = 8  # common practice, no source
 
 
@@ -231,7 +232,8 @@ def signals(values: Values, centre: float, lower: float | Values, upper: float |
     low, high = (np.broadcast_to(np.asarray(limit, dtype=np.float64), x.shape) for limit in (lower, upper))
     with np.errstate(invalid="ignore"):
         outside = (x < low) | (x > high)
-        side = np.sign(x - _inputs.finite_number("centre", centre))
+        away = x - _inputs.finite_number("centre", centre)
+        side = np.where(np.abs(away) <= _ON_THE_LINE * np.maximum(abs(centre), np.abs(x)), 0.0, np.sign(away))
     counted = np.flatnonzero(~np.isnan(side) & (side != 0))
     run = np.zeros(x.size, dtype=np.bool_)
     run[_in_long_stretches(counted, side[counted], RUN_LENGTH)] = True
