@@ -84,9 +84,9 @@ def main(facilities: int) -> None:
     lines = [
         "# What page one says when nothing changes, and when one unit does",
         "",
-        f"{facilities} made-up facilities a row: five units, 48 months, cases Poisson, one known rate. In two kinds the",
-        "rate of unit 3 doubles, or halves, in the last two quarters. Share of facilities whose page one speaks, and by",
-        "what. Regenerate: `python tests/bench/stands_out.py` (some ten minutes on two cores).",
+        f"{facilities} made-up facilities a row: five units, 48 months, cases Poisson, one known rate. In two kinds",
+        "the rate of unit 3 doubles, or halves, in the last two quarters. Share of facilities whose page one speaks,",
+        "and by what. Regenerate: `python tests/bench/stands_out.py` (some ten minutes on two cores).",
         "",
         "| what happens | cases a quarter in each unit | " + " | ".join(SAYS) + " |",
         "|---|---:|" + "---:|" * len(SAYS),

@@ -247,3 +247,16 @@ def test_two_cases_on_one_day_are_too_soon_only_where_a_day_more_would_be() -> N
 def test_a_point_that_only_rounding_keeps_off_the_centre_lies_on_it() -> None:
     steady = watched([3] * 16, hours=107_277).facility
     assert not steady.has_signal(), "sixteen equal quarters are no run on either side"
+
+
+def test_what_cannot_be_made_is_not_called_silent() -> None:
+    def said(counts: list[int], *, compared: bool = True) -> str:
+        sentences = words.stands_out_sentences(watched(counts), units_differ=False, units_compared=compared)
+        return " ".join(sentence.text for sentence in sentences)
+
+    assert said([3, 4]) == (
+        "Too early to say what stands out: no chart and no early warning can be made (fewer than 4 complete quarters)."
+    )
+    assert said([0, 0, 0, 1, 0, 0, 1, 0]).startswith("Nothing stands out: the early warnings are silent")
+    assert said([10] * 10).startswith("Nothing stands out: the facility's chart and the early warnings are silent")
+    assert said([10] * 10, compared=False).endswith("no unit has enough cases to be set against the others.")

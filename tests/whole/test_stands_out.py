@@ -37,7 +37,7 @@ def test_where_nothing_changes_nothing_stands_out(tmp_path: Path, seed: int) -> 
     program = steady_facility.write(tmp_path / "files", seed=seed)
     text = stands_out(program, tmp_path / "out")
     assert text.startswith(
-        "Nothing stands out: the facility&#39;s chart and all early warnings are silent in the latest two quarters, "
+        "Nothing stands out: the facility&#39;s chart and the early warnings are silent in the latest two quarters, "
         "and no unit differs from the others beyond chance."
     )
 

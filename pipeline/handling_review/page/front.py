@@ -66,7 +66,9 @@ def front(review: Review) -> Front:
 def _stands_out(review: Review) -> tuple[Sentence, ...]:
     """What charts, early warnings and units say of now; one sentence if nothing stands out anywhere."""
     differ = bool(review.units.standing_out())
-    said = words_watch.stands_out_sentences(review.watch, units_differ=differ)
+    said = words_watch.stands_out_sentences(
+        review.watch, units_differ=differ, units_compared=bool(review.units.compared())
+    )
     return (words.units_sentence(review.units), *said) if differ else said
 
 

@@ -148,10 +148,12 @@ def study_sentence(study: ChartStudy) -> Sentence:
     return sentence
 
 
-def stands_out_sentences(found: Watch, *, units_differ: bool) -> tuple[Sentence, ...]:
+def stands_out_sentences(found: Watch, *, units_differ: bool, units_compared: bool = True) -> tuple[Sentence, ...]:
     """What page one says of charts and warnings; ``units_differ``: a unit stands out from the others anyway.
 
     Of units it takes the early warnings alone: their thresholds allow for the number of units, the charts' do not.
+    ``units_compared``: there are units with enough cases to be set against the others. What cannot be made yet is not
+    called silent.
     """
     said = []
     now = found.facility.now()
@@ -163,16 +165,23 @@ def stands_out_sentences(found: Watch, *, units_differ: bool) -> tuple[Sentence,
     warned = found.units_warned()
     if warned:
         said.append(say(f"The early warning of a doubled rate speaks in {listed(warned)}: ask there first."))
-    if not said and not units_differ:
-        return (
-            say(
-                "Nothing stands out: the facility's chart and all early warnings are silent in the latest two "
-                "quarters, and no unit differs from the others beyond chance."
-            ),
-        )
-    if not said:
-        said.append(say("The facility's chart and all early warnings are silent in the latest two quarters."))
-    return tuple(said)
+    if said:
+        return tuple(said)
+    made = [] if found.facility.reason else ["the facility's chart"]
+    if not all(warning.reason for warning in (found.warning, *found.unit_warnings)):
+        made.append("the early warnings")
+    if not made:
+        why = found.facility.reason
+        return (say(f"Too early to say what stands out: no chart and no early warning can be made ({why})."),)
+    silent = f"{' and '.join(made)} {'is' if made == [made[0]] and not found.facility.reason else 'are'} silent"
+    if units_differ:
+        return (say(f"{upper(silent)} in the latest two quarters."),)
+    others = (
+        "no unit differs from the others beyond chance"
+        if units_compared
+        else "no unit has enough cases to be set against the others"
+    )
+    return (say(f"Nothing stands out: {silent} in the latest two quarters, and {others}."),)
 
 
 def baseline_sentence(chart: Chart) -> Sentence:
