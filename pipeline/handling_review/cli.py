@@ -54,6 +54,14 @@ def parser() -> argparse.ArgumentParser:
     build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
 
+    budget = commands.add_parser("budget", help="print the budget case, with other figures if you like")
+    budget.add_argument("program", type=Path, help="the program file (TOML)")
+    budget.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
+    budget.add_argument(
+        "--set", dest="changed", action="append", default=[], metavar="KEY=VALUE",
+        help="another figure for this run, such as money.cost_base=9000 or proposals.1.quantity=4; may be repeated",
+    )  # fmt: skip
+
     worklist = commands.add_parser("worklist", help="list the people whose training is due, for your eyes only")
     worklist.add_argument("program", type=Path, help="the program file (TOML)")
     worklist.add_argument(
@@ -111,6 +119,7 @@ def _run(asked: argparse.Namespace) -> int:
         "new": _new,
         "check": _check,
         "build": _build,
+        "budget": _budget,
         "worklist": _worklist,
     }
     return commands[asked.command](asked)
@@ -169,6 +178,20 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
         built = review.build(program, day, target, progress)
     _print_findings(built.findings)
     print(f"Review: {built.page}")
+    return EXIT_DONE
+
+
+def _budget(asked: argparse.Namespace) -> int:
+    from handling_review import review
+    from handling_review.page.plain_text import budget_case
+    from handling_review.program import read_program
+
+    program = read_program(asked.program, asked.changed)
+    with _Progress() as progress:
+        found = review.examine(program, asked.as_of or program.review.as_of or date.today(), progress)
+    for line in asked.changed:
+        print(f"With {line} (the program file and the last review are untouched)")
+    print(budget_case(found))
     return EXIT_DONE
 
 

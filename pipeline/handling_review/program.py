@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Mapping
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from dataclasses import MISSING, asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from handling_review.problems import ProgramProblem
+from handling_review.problems import ProgramProblem, UsageProblem
 from handling_review.settings import (
     DATE_ORDERS,
     DESIGNS,
     FILE_NAMES,
     HOURS_AS,
+    INSURED,
+    MOST_PROPOSALS,
     PERSON_TYPES,
     REQUIRED_FILES,
     SERIES,
@@ -25,9 +27,11 @@ from handling_review.settings import (
     HoursRule,
     Ids,
     IncidentRule,
+    Money,
     PayCodes,
     Period,
     Program,
+    Proposal,
     Thresholds,
     Training,
     UnitChange,
@@ -53,8 +57,8 @@ __all__ = [
 ]
 
 
-def read_program(path: Path) -> Program:
-    """Read and check a program file.
+def read_program(path: Path, changed: Sequence[str] = ()) -> Program:
+    """Read and check a program file; ``changed``: lines such as ``money.cost_base=9000`` or ``proposals.2.quantity=4``.
 
     Raises ``ProgramProblem`` with one sentence that names the table, the key and what to do.
     """
@@ -70,7 +74,33 @@ def read_program(path: Path) -> Program:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ProgramProblem(f"{path}: not valid TOML: {error}. Mend that line and run again.") from None
+    for line in changed:
+        _change(path, raw, line)
     return _program(path, raw)
+
+
+def _change(path: Path, raw: dict[str, Any], line: str) -> None:
+    """Put one changed value of the money part in place of the file's."""
+    key, sign, text = line.partition("=")
+    steps = key.strip().split(".")
+    if not sign or not text.strip():
+        raise UsageProblem(f"--set {line}: write KEY=VALUE, such as money.cost_base=9000 or proposals.1.quantity=4.")
+    try:
+        value = tomllib.loads(f"value = {text.strip()}")["value"]
+    except tomllib.TOMLDecodeError:
+        value = text.strip()
+    money = raw.setdefault("money", {})
+    if len(steps) == 2 and steps[0] == "money" and steps[1] != "proposals" and isinstance(money, dict):
+        money[steps[1]] = value
+        return
+    proposals = money.get("proposals", []) if isinstance(money, dict) else []
+    if len(steps) == 3 and steps[0] == "proposals" and steps[1].isdigit() and 0 < int(steps[1]) <= len(proposals):
+        proposals[int(steps[1]) - 1][steps[2]] = value
+        return
+    raise UsageProblem(
+        f"--set {key.strip()}: name a key of [money] (money.cost_base) or of a proposal by its place "
+        f"(proposals.1.quantity); {path.name} has {len(proposals)} proposals."
+    )
 
 
 def _reason(error: Exception) -> str:
@@ -85,6 +115,7 @@ _TABLES = {
     "training": Training,
     "analysis": Analysis,
     "charts": Charts,
+    "money": Money,
     "thresholds": Thresholds,
     "pay_codes": PayCodes,
     "hours": HoursRule,
@@ -97,6 +128,7 @@ _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "unit
 def _program(path: Path, raw: dict[str, Any]) -> Program:
     for key in raw:
         _known(path, key, _KNOWN, "table")
+    raw, proposals = _without_proposals(path, raw)
     parts: dict[str, Any] = {name: _section(path, name, kind, raw.get(name, {})) for name, kind in _TABLES.items()}
     _check_values(path, parts)
     units = raw.get("units", {})
@@ -112,6 +144,7 @@ def _program(path: Path, raw: dict[str, Any]) -> Program:
         unit_aliases=_text_map(path, "units.aliases", units.get("aliases", {})),
         unit_changes=_unit_changes(path, units.get("changes", [])),
         jobs=_text_map(path, "jobs", raw.get("jobs", {})),
+        proposals=tuple(_proposal(path, number, one) for number, one in enumerate(proposals, start=1)),
         **parts,
     )
 
@@ -142,6 +175,8 @@ def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
         return value
     if kind == "str" and isinstance(value, str):
         return value
+    if kind == "bool" and isinstance(value, bool):
+        return value
     if kind == "int" and is_number and isinstance(value, int):
         return value
     if kind == "float" and is_number:
@@ -151,6 +186,7 @@ def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
     wanted = {
         "date": "a date such as 2025-12-31 (no quotes)",
         "str": 'text in quotes, such as "this"',
+        "bool": "true or false",
         "int": "a whole number",
         "float": "a number",
     }.get(kind, 'a list of texts, such as ["REG", "OT"]')
@@ -160,6 +196,61 @@ def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
 def _within(path: Path, where: str, value: float, low: float, high: float) -> None:
     if not low <= value <= high:
         raise ProgramProblem(f"{path}: {where} must lie between {low:g} and {high:g}; found {value:g}.")
+
+
+def _without_proposals(path: Path, raw: dict[str, Any]) -> tuple[dict[str, Any], list[Any]]:
+    """The file without [[money.proposals]], and these."""
+    money = raw.get("money", {})
+    if not isinstance(money, dict):
+        return raw, []
+    proposals = money.get("proposals", [])
+    if not isinstance(proposals, list) or not all(isinstance(one, dict) for one in proposals):
+        raise ProgramProblem(f"{path}: [[money.proposals]] must hold one table a proposal.")
+    if len(proposals) > MOST_PROPOSALS:
+        raise ProgramProblem(
+            f"{path}: [[money.proposals]] holds {len(proposals)}; at most {MOST_PROPOSALS} can be compared. "
+            "Keep those that are to be decided on now."
+        )
+    return {**raw, "money": {key: value for key, value in money.items() if key != "proposals"}}, proposals
+
+
+def _proposal(path: Path, number: int, given: dict[str, Any]) -> Proposal:
+    where = f"[[money.proposals]] no. {number}"
+    known = Proposal.__dataclass_fields__
+    for key in given:
+        _known(path, key, tuple(known), f"key in {where}")
+    needed = [name for name, one in known.items() if one.default is MISSING]
+    missing = [name for name in needed if name not in given]
+    if missing:
+        raise ProgramProblem(f"{path}: {where} lacks {', '.join(missing)}. Each figure needs its owner and its day.")
+    values = {key: _typed(path, f"{where} {key}", v, Proposal.__annotations__[key]) for key, v in given.items()}
+    found = Proposal(**values)
+    _within(path, f"{where} quantity", found.quantity, 1, 100_000)
+    if found.life_years is not None:
+        _within(path, f"{where} life_years", found.life_years, 1, 50)
+    for key in ("unit_cost", "yearly_service"):
+        _within(path, f"{where} {key}", getattr(found, key), 0, 1e9)
+    _within(path, f"{where} share_addressed", found.share_addressed, 0, 1)
+    if not 0 <= found.reduction_low <= found.reduction_base <= found.reduction_high <= 1:
+        raise ProgramProblem(f"{path}: {where}: reduction_low, _base and _high must rise from 0 to 1.")
+    return found
+
+
+def _check_money(path: Path, money: Money) -> None:
+    costs = (money.cost_low, money.cost_base, money.cost_high)
+    given = [cost for cost in costs if cost is not None]
+    if given and not (len(given) == 3 and 0 < given[0] <= given[1] <= given[2]):
+        raise ProgramProblem(
+            f"{path}: [money] needs cost_low, cost_base and cost_high together, above 0 and rising, or none of them."
+        )
+    if (given or money.wage_per_hour is not None) and not (money.owner and money.stated_on and money.year):
+        raise ProgramProblem(f"{path}: [money] states figures: give their owner, stated_on and year too.")
+    if money.insured not in INSURED:
+        _known(path, money.insured, INSURED, "[money] insured")
+    _within(path, "[money] horizon_years", money.horizon_years, 1, 50)
+    _within(path, "[money] claim_age_days", money.claim_age_days, 0, 3650)
+    for key in ("indirect_multiplier", "materials_per_completion", "other_costs", "wage_per_hour", "budget"):
+        _within(path, f"[money] {key}", getattr(money, key) or 0, 0, 1e9)
 
 
 def _check_baseline(path: Path, charts: Charts) -> None:
@@ -183,6 +274,7 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
         _within(path, "[training] refresher_months", training.refresher_months, 1, 120)
     _within(path, "[training] minimum_match_share", training.minimum_match_share, 0, 1)
     _check_baseline(path, parts["charts"])
+    _check_money(path, parts["money"])
     analysis: Analysis = parts["analysis"]
     for key, value, known in (
         ("series", analysis.series, SERIES),

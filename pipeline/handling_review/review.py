@@ -28,6 +28,7 @@ from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
 
 if TYPE_CHECKING:
+    from handling_review.evidence.assemble import Review
     from handling_review.evidence.tables import ResultTables, Scope
 
 Progress = Callable[[str, int], None]
@@ -118,6 +119,22 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = _quiet)
         _remove_spill(folder)
         _write_manifest(program, found, folder)
     return Built(out / PAGE, found.findings)
+
+
+def examine(program: Program, as_of: date, progress: Progress = _quiet) -> Review:
+    """All evidence of a review, with nothing written and nothing kept.
+
+    Raises ``DataProblem`` where a finding blocks a true review.
+    """
+    from handling_review.evidence.assemble import assemble
+
+    with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
+        found = measured(program, as_of, Path(folder), progress)
+    stop = blocking(found.findings)
+    if stop:
+        raise DataProblem("\n".join(f.sentence() for f in stop))
+    progress("judging", 0)
+    return assemble(_result_tables(found.tables), _scope(program, found), program)
 
 
 def _result_tables(tables: Mapping[str, pd.DataFrame]) -> ResultTables:

@@ -35,6 +35,8 @@ DESIGNS = (
     "staggered",
 )
 DATE_ORDERS = ("iso", "mdy", "dmy", "serial", "serial1904")
+MOST_PROPOSALS = 20  # every set of so many is looked at
+INSURED = ("self_insured", "premium_rated")
 HOURS_AS = ("decimal", "hh:mm", "minutes", "days", "fte")
 PERSON_TYPES = ("employee", "agency", "contractor", "volunteer", "student", "client", "visitor", "other")
 
@@ -136,6 +138,49 @@ class Charts:
 
 
 @dataclass(frozen=True)
+class Money:
+    """What the money part rests on. Nothing is filled in for the facility: what is not stated is asked for."""
+
+    currency: str = "USD"  # only printed
+    year: int | None = None  # the year whose prices these are
+    is_real: bool = True  # prices of one year throughout; the discount rates are then real rates too
+    owner: str = ""  # who answers for these figures
+    stated_on: date | None = None  # and since when
+    cost_low: float | None = None  # cost of one case; all three, or none: then the facility's own claims are used
+    cost_base: float | None = None
+    cost_high: float | None = None
+    claim_age_days: int = 365  # own claims count only when valued at least a year after the event
+    indirect_multiplier: float = 0.0  # the ratios in use go back to one study of construction in 1981
+    insured: str = "self_insured"  # premium_rated: savings come back through the premium, years later
+    horizon_years: int = 5  # looked ahead where a proposal states no life
+    wage_per_hour: float | None = None  # of an hour in class
+    hours_per_completion: float | None = None
+    materials_per_completion: float = 0.0
+    other_costs: float = 0.0  # spent on the program besides classes, in all
+    budget: float | None = None  # to be spent on proposals
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One purchase that is proposed, with who says what it would do."""
+
+    name: str
+    unit: str
+    equipment: str
+    quantity: int
+    unit_cost: float
+    share_addressed: float  # share of the unit's handling injuries that it could prevent at all
+    reduction_low: float  # share of those that it is expected to avoid
+    reduction_base: float
+    reduction_high: float
+    source: str  # of the expected reduction
+    owner: str
+    stated_on: date
+    yearly_service: float = 0.0  # for all pieces together
+    life_years: int | None = None  # the horizon of [money] if not stated
+
+
+@dataclass(frozen=True)
 class Thresholds:
     """Small-number rules."""
 
@@ -170,6 +215,8 @@ class Program:
     jobs: Mapping[str, str] = field(default_factory=dict)
     analysis: Analysis = field(default_factory=Analysis)
     charts: Charts = field(default_factory=Charts)
+    money: Money = field(default_factory=Money)
+    proposals: tuple[Proposal, ...] = ()
     thresholds: Thresholds = field(default_factory=Thresholds)
 
     def settings(self) -> dict[str, Any]:
@@ -177,6 +224,7 @@ class Program:
         plain = asdict(self)
         plain.pop("path")
         plain["files"] = {name: [p.name for p in paths] for name, paths in self.files.items()}
+        plain["proposals"] = [{**asdict(one), "stated_on": one.stated_on.isoformat()} for one in self.proposals]
         plain["unit_changes"] = [{**asdict(change), "on": change.on.isoformat()} for change in self.unit_changes]
         for name in ("columns", "dates", "decimal_comma", "codes", "unit_aliases", "jobs"):
             plain[name] = json.loads(json.dumps(getattr(self, name)))

@@ -288,6 +288,13 @@ def audits() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["quarter", "unit", "transfer_type", "item", "met", "not_met", "not_applicable"])
 
 
+def claims() -> pd.DataFrame:
+    """Costs of thirty handling cases, one of them large, and of three that are too young."""
+    rows = [("2024-Q1", True, True, 2_000.0 + 300 * i, 1) for i in range(29)]
+    rows += [("2024-Q2", True, True, 90_000.0, 1), ("2026-Q1", True, False, 500.0, 3), ("2024-Q3", False, True, 700.0, 4)]
+    return pd.DataFrame(rows, columns=["quarter", "is_handling", "is_old_enough", "cost", "cases"])
+
+
 def training_due() -> pd.DataFrame:
     """People by what is to be done about their training, a few of each kind in three units."""
     rows = [
@@ -353,6 +360,7 @@ def _watched(person: pd.DataFrame) -> dict[str, pd.DataFrame]:
         "repeats": pd.DataFrame([*seen, *expected], columns=["kind", "cases", "people"]),
         "audits": audits(),
         "training_due": training_due(),
+        "claims": claims(),
         "months": months(person),
         "waits": waits(person),
     }

@@ -24,6 +24,7 @@ NAMES = {
     "nowcast": ("late_cases", "reported_within"),
     "power": ("power", "events_needed", "smallest_detectable"),
     "proportions": ("wilson", "newcombe"),
+    "proposals": ("judge", "best_sets"),
     "rates": ("rate", "count_interval", "rate_interval", "Interval"),
     "ratios": ("rate_ratio", "rate_difference", "cases_avoided", "Ratio", "Difference"),
     "series": ("interrupted",),
@@ -31,6 +32,7 @@ NAMES = {
     "shrinkage": ("gamma_poisson", "Prior"),
     "strata": ("mantel_haenszel", "exact_common_ratio", "StratifiedRatio"),
     "trend": ("annual_change",),
+    "worth": ("worth", "worth_of_rates"),
 }
 
 

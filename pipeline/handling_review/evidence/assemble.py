@@ -13,6 +13,7 @@ from handling_review.evidence import (
     answer,
     audits,
     before_after,
+    budget,
     chart_study,
     late,
     numbers,
@@ -69,6 +70,7 @@ class Review:
     who: who.WhoEvidence
     leading: audits.LeadingEvidence
     audits: audits.AuditsEvidence
+    budget: budget.BudgetEvidence
     due: training_due.DueEvidence
     training: training.TrainingEvidence
     units: units.UnitsEvidence
@@ -106,6 +108,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
     unit = units.gather(tables, complete, program)
     apart = unit_spread.gather(unit, program)
     around = unit_funnel.gather(unit)
+    purse = budget.gather(tables, budget.Basis(worked.ladder.lead, change, coverage, unit, apart), program)
     study = chart_study.gather(chart.units)
     doing = tasks.gather(tables, complete, program)
     lost = severity.gather(tables, rate, program)
@@ -135,6 +138,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         who=hurt,
         audits=seen,
         leading=signs,
+        budget=purse,
         due=lapses,
         training=coverage,
         units=unit,
@@ -161,6 +165,7 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
             signs,
             coverage,
             lapses,
+            purse,
             unit,
             apart,
             around,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 import pandas as pd
 
-from handling_review.evidence import audits, export_answer, export_watch, training_due
+from handling_review.evidence import audits, export_answer, export_money, export_watch, training_due
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast
 from handling_review.evidence.export_columns import Row, count, estimate_columns, rate_columns, value
@@ -46,6 +46,8 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "reporting_lag": export_watch.reporting_lag,
         "late_cases": export_watch.late_cases,
         "technique_audits": lambda found, named: audits.audit_rows(found.audits, named),
+        "program_worth": export_money.worth,
+        "proposals": export_money.proposals,
         "training_due": lambda found, named: training_due.due_rows(found.due, named),
         "leading_signs": lambda found, named: audits.leading_rows(found.leading, named),
         "comparisons": _comparisons,
@@ -108,6 +110,8 @@ def _header(name: str, level: str) -> tuple[str, ...]:
             *("unit", "unit_name", "series", "weighed_rate_per_200k_hours", f"weighed_lower_{level}"),
             *(f"weighed_upper_{level}", "weight_of_the_whole", "probability_among_highest_quarter", "p_value_adjusted"),
         ),
+        "program_worth": export_money.worth_header(level),
+        "proposals": export_money.proposals_header(level),
         "technique_audits": audits.audit_header(level),
         "leading_signs": audits.leading_header(level),
         "activities": (

@@ -131,6 +131,17 @@ def quantity(key: str, value: float, unit: str) -> Number:
     return _measure(key, value, unit, 0)
 
 
+def money(key: str, value: float, currency: str) -> Number:
+    """An amount of money to two significant figures; more would claim too much. Below 100 to the whole."""
+    number = _measure(key, value, currency, 0)
+    if number.value is None or math.isinf(number.value):
+        return number
+    size = abs(value)
+    digits = 0 if size < 100 else 1 - math.floor(math.log10(size))
+    rounded = round(value, digits)
+    return Number(key, value, currency, f"{currency} {_fixed(rounded, 0)}")
+
+
 def numbers_in(thing: Any) -> Iterator[Number]:
     """Every ``Number`` inside nested result objects, in the order of their fields."""
     if isinstance(thing, Number):

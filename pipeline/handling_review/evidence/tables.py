@@ -85,6 +85,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "lag_curve": ("lag_days", "cases", "reported_by_then"),
     "repeats": ("kind", "cases", "people"),
     "training_due": ("unit", "state", "due_month", "people"),
+    "claims": ("quarter", "is_handling", "is_old_enough", "cost", "cases"),
     "audits": ("quarter", "unit", "transfer_type", "item", "met", "not_met", "not_applicable"),
 }
 
@@ -139,6 +140,7 @@ class ResultTables:
       could be so late when the exports were taken).
     - ``training_due``: people who still work here by unit, state (never_trained, overdue, due, current_no_end, unknown,
       comparison_unit) and the month in which training lapses (blank unless due).
+    - ``claims``: recordable cases by quarter, is_handling, is_old_enough and cost of the claim.
     - ``audits``: technique audits by quarter, unit, transfer_type and item: met, not_met, not_applicable.
     - ``repeats``: kind (seen: people by their number of cases; expected: people by what their hours let expect).
     """
@@ -169,6 +171,7 @@ class ResultTables:
     repeats: pd.DataFrame
     audits: pd.DataFrame
     training_due: pd.DataFrame
+    claims: pd.DataFrame
 
     @classmethod
     def from_dict(cls, frames: Mapping[str, pd.DataFrame]) -> ResultTables:

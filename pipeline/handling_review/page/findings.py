@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from handling_review.evidence.assemble import Review
 from handling_review.page import (
     audits,
+    budget,
     figures,
     figures_compare,
     findings_answer,
@@ -69,7 +70,7 @@ def parts(review: Review) -> tuple[Part, ...]:
             "administrator",
             "For the administrator",
             "Whether the program worked, how sure that is, and what would change the answer.",
-            findings_answer.findings(review, count),
+            (*findings_answer.findings(review, count), *budget.findings(review, count)),
         ),
         Part(
             "nurse",

@@ -5,9 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
 from handling_review.page.house import Picture
 from handling_review.page.sentence import NOTHING, Sentence
 from handling_review.page.tables import Table
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """What the small calculator of a finding starts from: names of the proposals, and their figures as JSON."""
+
+    names: tuple[str, ...]
+    json: Markup
+    currency: str
 
 
 @dataclass(frozen=True)
@@ -15,7 +26,8 @@ class Finding:
     """One numbered finding. ``says`` can be pasted in the minutes; ``how`` tells how it is known.
 
     With ``beside`` the first table is narrow enough to stand next to the picture on a wide screen; ``folded``
-    tables open on request and in print. A ``second`` picture stands below the first.
+    tables open on request and in print. A ``second`` picture stands below the first, a
+    calculator (``what_if``) below that.
     """
 
     number: int
@@ -28,6 +40,7 @@ class Finding:
     folded: tuple[Table, ...]
     how: tuple[Sentence, ...]
     second: Picture | None = None
+    what_if: WhatIf | None = None
 
     @property
     def pictures(self) -> tuple[Picture, ...]:
@@ -59,9 +72,10 @@ class Counter:
         *,
         beside: bool = False,
         second: Picture | None = None,
+        what_if: WhatIf | None = None,
     ) -> Finding:
         """The next finding."""
         self.last += 1
         return Finding(
-            self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how), second
+            self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how), second, what_if
         )

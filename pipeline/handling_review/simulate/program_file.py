@@ -73,6 +73,65 @@ design = "strongest"             # the strongest design that the hours can carry
 confidence = 0.95
 target_reduction = 0.5           # the claim under test: the rate halves
 
+[money]                          # made-up figures, like all of this facility
+currency = "USD"
+year = 2026
+owner = "Finance office of the made-up facility"
+stated_on = 2026-07-01
+wage_per_hour = 31.0             # an hour in class, with what the employer pays on top
+hours_per_completion = 4.0
+materials_per_completion = 12.0
+other_costs = 9000               # trainers' preparation, in all
+budget = 45000
+
+[[money.proposals]]
+name = "Ceiling lifts, Dogwood"
+unit = "Dogwood Memory Care"
+equipment = "ceiling_lift"
+quantity = 3
+unit_cost = 7200
+yearly_service = 1100
+life_years = 10
+share_addressed = 0.5
+reduction_low = 0.15
+reduction_base = 0.35
+reduction_high = 0.55
+source = "made up"
+owner = "Therapy lead of the made-up facility"
+stated_on = 2026-07-01
+
+[[money.proposals]]
+name = "Sit-to-stand lifts, Birch"
+unit = "Birch House"
+equipment = "sit_to_stand_lift"
+quantity = 2
+unit_cost = 3900
+yearly_service = 500
+life_years = 8
+share_addressed = 0.4
+reduction_low = 0.1
+reduction_base = 0.3
+reduction_high = 0.5
+source = "made up"
+owner = "Therapy lead of the made-up facility"
+stated_on = 2026-07-01
+
+[[money.proposals]]
+name = "Air-assisted mats, Elm"
+unit = "Elm Skilled"
+equipment = "air_assisted_mat"
+quantity = 4
+unit_cost = 3300
+yearly_service = 900
+life_years = 6
+share_addressed = 0.3
+reduction_low = 0.1
+reduction_base = 0.4
+reduction_high = 0.6
+source = "made up"
+owner = "Therapy lead of the made-up facility"
+stated_on = 2026-07-01
+
 [thresholds]
 privacy_cell = 5                 # counts of 1 to 4 are hidden in a copy for wide circulation
 unreliable_below = 5             # fewer cases: counts and an upper limit, no rate

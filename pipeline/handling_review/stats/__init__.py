@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from handling_review.stats import nowcast as nowcast
     from handling_review.stats import power as power
     from handling_review.stats import proportions as proportions
+    from handling_review.stats import proposals as proposals
     from handling_review.stats import rates as rates
     from handling_review.stats import ratios as ratios
     from handling_review.stats import series as series
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from handling_review.stats import shrinkage as shrinkage
     from handling_review.stats import strata as strata
     from handling_review.stats import trend as trend
+    from handling_review.stats import worth as worth
 else:
 
     def __getattr__(name: str) -> ModuleType:
@@ -50,6 +52,7 @@ __all__ = [
     "nowcast",
     "power",
     "proportions",
+    "proposals",
     "rates",
     "ratios",
     "series",
@@ -57,4 +60,5 @@ __all__ = [
     "shrinkage",
     "strata",
     "trend",
+    "worth",
 ]

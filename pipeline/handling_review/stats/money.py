@@ -188,14 +188,14 @@ def budget_case(
     after, before = (
         random.gamma(events + 0.5, 1 / hours, draws) for events, hours in ((events1, hours1), (events0, hours0))
     )
-    per_case, drawn = _cost_draws(cost, claim_method, draws, random)
+    per_case, drawn = cost_draws(cost, draws, random, claim_method)
     plan = _Plan(
         spent, running, horizon, per_case * factor, avoided.estimate, (before - after) * coming * drawn * factor, level
     )
     return BudgetCase(
         cases_avoided_per_year=avoided,
-        cost_per_case=_range(per_case * factor, drawn * factor, level),
-        saving_per_year=_range(plan.saving, plan.savings, level),
+        cost_per_case=spread_of(per_case * factor, drawn * factor, level),
+        saving_per_year=spread_of(plan.saving, plan.savings, level),
         payback_years=payback(plan.flows),
         at_rates=tuple(plan.at(rate) for rate in rates),
         is_saving_established=ratios.rate_ratio(events1, hours1, events0, hours0, confidence).upper < 1,
@@ -227,11 +227,11 @@ class _Plan:
         costs = self.outlay + self.yearly_cost * annuity
         benefit_cost = Range(math.nan, math.nan, math.nan)
         if costs > 0:
-            benefit_cost = _range(self.saving * annuity / costs, self.savings * (annuity / costs), self.level)
+            benefit_cost = spread_of(self.saving * annuity / costs, self.savings * (annuity / costs), self.level)
         values = self.savings * annuity - costs
         return AtRate(
             rate=rate,
-            npv=_range(npv(self.flows, rate), values, self.level),
+            npv=spread_of(npv(self.flows, rate), values, self.level),
             benefit_cost_ratio=benefit_cost,
             discounted_payback_years=payback(self.flows, rate),
             share_positive=float((values > 0).mean()),
@@ -245,10 +245,13 @@ def _cases_avoided(gap: ratios.Difference, hours: float) -> Range:
     return Range(gap.estimate * per_rate, gap.upper * per_rate, gap.lower * per_rate)
 
 
-def _cost_draws(
-    cost: CostPerCase | Values, method: str, draws: int, random: np.random.Generator
+def cost_draws(
+    cost: CostPerCase | Values, draws: int, random: np.random.Generator, method: str = "bootstrap"
 ) -> tuple[float, Array]:
-    """The likely cost of a case, and draws of the mean cost."""
+    """The likely cost of a case, and draws of the mean cost, shape (draws,).
+
+    Args and errors as ``cost`` and ``claim_method`` of ``budget_case``.
+    """
     _inputs.choice("claim_method", method, CLAIM_METHODS)
     if isinstance(cost, CostPerCase):
         low, base, high = (_inputs.finite_number("cost", value) for value in (cost.low, cost.base, cost.high))
@@ -274,7 +277,8 @@ def _cost_draws(
     return math.exp(float(logs.mean()) + spread / 2), np.exp(np.minimum(centre + variance / 2, 700.0))
 
 
-def _range(estimate: float, draws: Array, level: float) -> Range:
+def spread_of(estimate: float, draws: Array, level: float) -> Range:
+    """An estimate with the limits that hold the middle ``level`` of the draws."""
     low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2])
     return Range(float(estimate), float(low), float(high))
 

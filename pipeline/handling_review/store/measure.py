@@ -56,6 +56,7 @@ RESULTS = (
     "out_lags",
     "out_lag_curve",
     "out_repeats",
+    "out_claims",
     "out_audits",
 )
 

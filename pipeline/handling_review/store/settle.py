@@ -179,6 +179,7 @@ def fill_settings(program: Program, store: Store, days: ReviewDays, *, absent_is
         ("largest_gap_days", "INTEGER", program.thresholds.largest_gap_days),
         ("mature_days", "INTEGER", MATURE_DAYS),
         ("active_days", "INTEGER", ACTIVE_DAYS),
+        ("claim_age_days", "INTEGER", program.money.claim_age_days),
         ("hours_per_day", "DOUBLE", program.thresholds.hours_per_day),
         ("hours_per_week", "DOUBLE", program.thresholds.hours_per_week),
         ("fte_hours_per_year", "INTEGER", _fte_hours(program)),
