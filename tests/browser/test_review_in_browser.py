@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import random
 import re
 import shutil
 from collections.abc import Iterator
@@ -14,6 +16,7 @@ from pypdf import PdfReader
 
 from handling_review.cli import main
 from handling_review.page.build import render
+from handling_review.stats import money
 from spec import made_up_tables as made_up
 
 pytestmark = pytest.mark.browser
@@ -26,7 +29,7 @@ ARGUMENTS = (
     "--disable-component-update",
     "--disable-sync",
 )
-PLOTS = 17
+PLOTS = 18
 
 
 def chromium_path() -> str:
@@ -160,6 +163,59 @@ def test_a_unit_is_picked_by_keyboard_and_its_chart_title_and_description_take_t
     page.keyboard.press("ArrowUp")
     opened.until("document.getElementById('plot-signals').dataset.shows === 'signals'")
     assert title.inner_text() == before
+    assert opened.said == []
+
+
+def test_the_calculator_has_the_formulas_of_the_tables(browser: Browser, review_file: Path) -> None:
+    """A thousand random purchases, computed in the browser and in Python."""
+    page = Opened(browser, review_file).page
+    dice = random.Random(1904)
+    asked = [
+        (
+            {
+                "addressed": dice.uniform(0, 6),
+                "outlay": dice.choice((0.0, dice.uniform(100, 200_000))),
+                "service": dice.choice((0.0, dice.uniform(0, 9_000))),
+                "years": dice.randint(1, 25),
+            },
+            dice.uniform(1, 60_000),
+            dice.uniform(0, 1),
+            dice.choice((0.0, 0.03, dice.uniform(0, 0.5))),
+        )
+        for _ in range(1_000)
+    ]
+    found = page.evaluate(
+        "all => all.map(([p, c, r, d]) => { const f = window.programReviewWhatIf(p, c, r, d);"
+        " return [f.npv, f.breakEven, f.saving, isFinite(f.payback) ? f.payback : -1]; })",
+        [list(one) for one in asked],
+    )
+    for (purchase, cost, share, rate), (npv, even, saving, payback) in zip(asked, found, strict=True):
+        yearly = purchase["addressed"] * share * cost
+        flows = [-purchase["outlay"]] + [yearly - purchase["service"]] * purchase["years"]
+        assert npv == pytest.approx(money.npv(flows, rate), rel=1e-9, abs=1e-6)
+        assert saving == pytest.approx(yearly)
+        wanted = money.break_even_cases(purchase["outlay"], purchase["service"], cost, purchase["years"], rate)
+        assert even == pytest.approx(wanted, rel=1e-9)
+        expected = money.payback(flows)
+        assert payback == pytest.approx(-1 if math.isinf(expected) else expected, rel=1e-9, abs=1e-9)
+
+
+def test_the_calculator_answers_as_it_is_filled_in_and_refuses_what_cannot_be(
+    browser: Browser, review_file: Path
+) -> None:
+    opened = Opened(browser, review_file)
+    page = opened.page
+    page.locator("#what-if").scroll_into_view_if_needed()
+    result = page.locator("#what-if-result")
+    start = result.inner_text()
+    assert start.startswith("Net present value about")
+    page.fill("#what-if-reduction", "0")
+    assert result.inner_text() != start
+    page.fill("#what-if-reduction", "140")
+    assert result.inner_text().startswith("Give a cost of nought or more")
+    page.select_option("#what-if-proposal", "1")
+    assert result.inner_text().startswith("Net present value about")
+    page.keyboard.press("Enter")
     assert opened.said == []
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.tables import ResultTables, Scope
-from handling_review.program import Analysis, Facility, Period, Program, Training
+from handling_review.program import Analysis, Facility, Money, Period, Program, Proposal, Training
 
 QUARTERS = tuple(f"{year}-Q{q}" for year in range(2023, 2027) for q in (1, 2, 3, 4))[:14]
 # code, name, kind of care, hours a quarter, quarter in which training starts (None: comparison unit)
@@ -291,7 +291,11 @@ def audits() -> pd.DataFrame:
 def claims() -> pd.DataFrame:
     """Costs of thirty handling cases, one of them large, and of three that are too young."""
     rows = [("2024-Q1", True, True, 2_000.0 + 300 * i, 1) for i in range(29)]
-    rows += [("2024-Q2", True, True, 90_000.0, 1), ("2026-Q1", True, False, 500.0, 3), ("2024-Q3", False, True, 700.0, 4)]
+    rows += [
+        ("2024-Q2", True, True, 90_000.0, 1),
+        ("2026-Q1", True, False, 500.0, 3),
+        ("2024-Q3", False, True, 700.0, 4),
+    ]
     return pd.DataFrame(rows, columns=["quarter", "is_handling", "is_old_enough", "cost", "cases"])
 
 
@@ -428,7 +432,21 @@ def program(**analysis: Any) -> Program:
         review=Period(date(2023, 1, 1), date(2026, 6, 30), date(2026, 7, 20)),
         training=Training(qualifying_courses=("Safe handling, hands-on",), refresher_months=24),
         analysis=Analysis(**analysis),
-    )
+        money=Money(
+            year=2026, owner="made-up office", stated_on=date(2026, 7, 1), wage_per_hour=30.0, hours_per_completion=4.0,
+            materials_per_completion=10.0, budget=30_000.0,
+        ),
+        proposals=(proposal("Lifts", "1N", 3, 6_000.0), proposal("Mats", "2 North", 4, 900.0)),
+    )  # fmt: skip
+
+
+def proposal(name: str, unit: str, quantity: int, unit_cost: float, **changes: Any) -> Proposal:
+    values: dict[str, Any] = {
+        "equipment": "ceiling_lift", "life_years": 10, "share_addressed": 0.5, "reduction_low": 0.1,
+        "reduction_base": 0.3, "reduction_high": 0.5, "source": "made up", "owner": "made-up lead",
+        "stated_on": date(2026, 7, 1), "yearly_service": 300.0,
+    }  # fmt: skip
+    return Proposal(name=name, unit=unit, quantity=quantity, unit_cost=unit_cost, **{**values, **changes})
 
 
 def scope(settings: Program | None = None, **changes: Any) -> Scope:

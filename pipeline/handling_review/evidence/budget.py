@@ -107,6 +107,7 @@ class ProposalRow:
     stated: Proposal
     unit_name: str
     years: int
+    life: Number
     outlay: Number
     yearly_service: Number
     yearly_cost_in_all: Number
@@ -280,6 +281,7 @@ def _proposal(number: int, stated: Proposal, found: Basis, cost: CostBasis, prog
         stated=stated,
         unit_name=stated.unit if unit is None else unit,
         years=years,
+        life=numbers.count(f"life/{end}", years, "years"),
         outlay=numbers.money(f"outlay/{end}", outlay, currency),
         yearly_service=numbers.money(f"yearly_service/{end}", stated.yearly_service, currency),
         yearly_cost_in_all=numbers.money(f"yearly_cost/{end}", outlay / annuity + stated.yearly_service, currency),

@@ -146,8 +146,8 @@ def proposal_sentence(row: ProposalRow) -> Sentence:
         ))  # fmt: skip
         return needs + _expected(row) + say(f"No more can be said: {row.reason}.")
     even = Sentence((
-        *start.parts, "; it pays for itself if it avoids ", main.break_even, " cases a year over its life of "
-        f"{row.years} years.",
+        *start.parts, "; it pays for itself if it avoids ", main.break_even, " cases a year over its life of ",
+        *counted(row.life, "year", "years"), ".",
     ))  # fmt: skip
     npv = main.npv
     verdict = say(
