@@ -388,12 +388,13 @@ def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None 
         ),
         "training_people": _training_people(),
         "training_summary": pd.DataFrame(
-            [(231, 226, 226 / 231, 611, 219, 28, 17)],
+            [(231, 226, 226 / 231, 611, 605, 219, 28, 17)],
             columns=[
                 "people_in_training",
                 "people_matched",
                 "match_share",
                 "qualifying_completions",
+                "classes",
                 "first_completions",
                 "people_never_trained",
                 "people_unknown",

@@ -37,8 +37,14 @@ def write_twin(clean: Path, folder: Path) -> Twin:
     write_totals(twin, read_rows(clean / "annual_totals.csv"))
     write_surroundings(twin, clean)
     shutil.copy(clean / "reference_rates.csv", folder / "reference_rates.csv")
-    (folder / "program.toml").write_text(PROGRAM + COLUMNS + FORMS + twin.codes, encoding="utf-8")
+    (folder / "program.toml").write_text(PROGRAM + COLUMNS + FORMS + twin.codes + _money(clean), encoding="utf-8")
     return twin
+
+
+def _money(clean: Path) -> str:
+    """The money part of the clean program file, which is typed by hand in any case."""
+    text = (clean / "program.toml").read_text(encoding="utf-8")
+    return text[text.index("[money]") : text.index("[thresholds]")]
 
 
 def _us(text: str) -> date:

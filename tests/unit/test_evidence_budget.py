@@ -117,7 +117,7 @@ def test_the_program_cost_is_hours_times_wage_and_materials_and_the_rest() -> No
         STATED, wage_per_hour=30.0, hours_per_completion=4.0, materials_per_completion=10.0, other_costs=500.0
     )
     review = drawn(60, 20, money=money)
-    done = review.training.qualifying_completions.value or 0
+    done = review.training.classes.value or 0
     assert review.budget.program_cost.total is not None
     assert review.budget.program_cost.total.value == done * 4 * 30 + done * 10 + 500
     head = review.budget.worth.headline()

@@ -54,7 +54,7 @@ class CostBasis:
 class ProgramCost:
     """What the program has cost: classes (hours times wage), materials, and the rest; ``reason`` if not known."""
 
-    completions: Number
+    classes: Number
     hours: Number | None
     wages: Number | None
     materials: Number | None
@@ -108,7 +108,7 @@ def _each(rows: pd.DataFrame) -> Array:
 
 def program_cost(training: TrainingEvidence, program: Program) -> ProgramCost:
     """Hours in class times wage, materials, and what else was spent; nothing is guessed."""
-    stated, done = program.money, training.qualifying_completions
+    stated, done = program.money, training.classes
     if stated.wage_per_hour is None or stated.hours_per_completion is None:
         why = "wage_per_hour and hours_per_completion are not stated under [money]"
         return ProgramCost(done, None, None, None, None, None, why)
@@ -120,7 +120,7 @@ def program_cost(training: TrainingEvidence, program: Program) -> ProgramCost:
         return numbers.money(f"program_cost/{name}", value, stated.currency)
 
     return ProgramCost(
-        completions=done,
+        classes=done,
         hours=numbers.hours("program_cost/hours_in_class", hours),
         wages=amount("wages", wages),
         materials=amount("materials", materials),

@@ -50,6 +50,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "people_matched",
         "match_share",
         "qualifying_completions",
+        "classes",
         "first_completions",
         "people_never_trained",
         "people_unknown",
@@ -115,7 +116,7 @@ class ResultTables:
       what_to_do.
     - ``training_people``: quarter, people_with_hours, people_trained, people_lapsed.
     - ``training_summary``: one row: people_in_training, people_matched, match_share,
-      qualifying_completions, first_completions, people_never_trained, people_unknown.
+      qualifying_completions, classes (days of them by person), first_completions, people_never_trained, people_unknown.
     - ``events_diary``: date, unit, what.
     - ``reference_rates``: naics, ownership, year, case_type, rate, base_hours, source.
     - ``inputs``: file, name, sha256, rows, bytes.

@@ -61,6 +61,7 @@ class TrainingEvidence:
     match_share: Number
     match_is_enough: bool
     qualifying_completions: Number
+    classes: Number
     first_completions: Number
     people_never_trained: Number
     people_unknown: Number
@@ -118,6 +119,7 @@ def gather(
         qualifying_completions=numbers.count(
             "qualifying_completions/facility", int(summary["qualifying_completions"]), "completions"
         ),
+        classes=numbers.count("classes/facility", int(summary["classes"]), "classes"),
         first_completions=numbers.count("first_completions/facility", int(summary["first_completions"]), "completions"),
         people_never_trained=person_count("people_never_trained"),
         people_unknown=person_count("people_unknown"),

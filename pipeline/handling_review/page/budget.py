@@ -87,7 +87,7 @@ def program_cost_table(found: BudgetEvidence) -> Table | None:
         "What the program has cost so far",
         (Column("Part"), Column("Amount", "number")),
         (
-            ("Completions", cost.completions),
+            ("Classes attended", cost.classes),
             ("Hours in class", cost.hours),
             ("Hours in class at the wage stated", cost.wages),
             ("Materials", cost.materials),

@@ -15,6 +15,7 @@ SELECT
     CAST((SELECT count(*) FROM roster JOIN staff USING (employee_id)) AS DOUBLE)
         / nullif((SELECT count(*) FROM roster), 0) AS match_share,
     (SELECT count(*) FROM stg_training WHERE fate = 'used') AS qualifying_completions,
+    (SELECT count(*) FROM (SELECT DISTINCT employee_id, completed_on FROM stg_training WHERE fate = 'used')) AS classes,
     (SELECT count(*) FROM roster WHERE qualifies) AS first_completions,
     (SELECT count(*) FROM staff WHERE is_never) AS people_never_trained,
     (SELECT count(*) FROM staff WHERE is_unknown) AS people_unknown;
