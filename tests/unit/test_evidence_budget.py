@@ -239,3 +239,37 @@ def test_money_is_never_read_from_single_people() -> None:
     tables = made_up.tables()
     assert isinstance(tables, ResultTables)
     assert set(tables.claims.columns) == {"quarter", "is_handling", "is_old_enough", "cost", "cases"}
+
+
+def test_present_value_by_year_ends_with_that_of_the_life_and_turns_at_the_payback() -> None:
+    row = made_up.review().budget.proposals[1]
+    assert len(row.by_year) == row.years == 10
+    for at, one in enumerate(row.at_rates):
+        assert row.by_year[-1][at].value == pytest.approx(one.npv.value.value)
+    undiscounted = [values[0].value or 0 for values in row.by_year]
+    assert row.payback is not None
+    first = next((year for year, value in enumerate(undiscounted, start=1) if value >= 0), None)
+    if row.payback.value is not None and first is not None:
+        assert first - 1 < row.payback.value <= first
+    table = page.years_table(row)
+    assert table is not None
+    assert [column.title for column in table.columns] == ["Years", *(f"{r}% a year" for r in (0, 3, 5, 7, 10))]
+
+
+def test_with_an_indirect_multiplier_the_direct_result_stands_beside() -> None:
+    money = dataclasses.replace(STATED, indirect_multiplier=1.0)
+    review = drawn(60, 20, money=money, proposals=(made_up.proposal("Lifts", "A", 2, 5_000.0),))
+    rows = {row.claims: row for row in review.budget.worth.rows if row.design == "before_after"}
+    both, direct = rows["stated cost of a case"].saving, rows["direct costs only"].saving
+    assert both is not None
+    assert direct is not None
+    assert both.value.value == pytest.approx(2 * (direct.value.value or 0))
+    head = review.budget.worth.headline()
+    assert head is not None
+    assert head.claims == "stated cost of a case"
+    row = review.budget.proposals[0]
+    assert row.direct_only is not None
+    alone = drawn(60, 20, proposals=(made_up.proposal("Lifts", "A", 2, 5_000.0),)).budget.proposals[0].main()
+    assert alone is not None
+    assert row.direct_only.value == pytest.approx(alone.npv.value.value)
+    assert "Counting direct costs only" in words.proposal_sentence(row).text

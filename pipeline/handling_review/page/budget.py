@@ -9,9 +9,10 @@ import plotly.graph_objects as go
 from markupsafe import Markup
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.budget import MAIN_RATE, BudgetEvidence, ProposalRow
+from handling_review.evidence.budget import BudgetEvidence
 from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
 from handling_review.page import words_budget as words
 from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, note, plain, safe, value_of
 from handling_review.page.numbered import Counter, Finding, WhatIf, spoken
@@ -170,6 +171,17 @@ def rates_table(found: BudgetEvidence) -> Table | None:
             for row, one in rows
         ),
     )  # fmt: skip
+
+
+def years_table(row: ProposalRow) -> Table | None:
+    """One proposal's net present value up to each year of its life, by discount rate."""
+    if not row.by_year:
+        return None
+    return Table(
+        f"{row.stated.name}: net present value by year and discount rate",
+        (Column("Years", "label"), *(Column(f"{one.rate} a year", "number") for one in row.at_rates)),
+        tuple((str(year), *values) for year, values in enumerate(row.by_year, start=1)),
+    )
 
 
 def _within_life(years: Number) -> Cell:
@@ -336,6 +348,6 @@ def _proposals(found: BudgetEvidence, count: Counter) -> Finding:
             ),
             words.terms_sentence(found),
         ),
-        tuple(table for table in tables[1:] if table is not None),
+        tuple(table for table in (*tables[1:], *(years_table(row) for row in found.proposals)) if table is not None),
         what_if=what_if(found),
     )

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
-from handling_review.evidence.budget import Best, BudgetEvidence, ProposalRow, WorthEvidence
+from handling_review.evidence.budget import BudgetEvidence, WorthEvidence
 from handling_review.evidence.costs import NONE, OWN
+from handling_review.evidence.purchases import Best, ProposalRow
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.words_answer import SHORT
 
@@ -120,7 +121,7 @@ def insured_sentence(found: BudgetEvidence) -> Sentence:
     return say(
         f"{insured} Indirect costs are counted at {found.indirect_multiplier:g} times the direct ones, as the program "
         f"file "
-        "states; such ratios go back to one study of construction in 1981, so look at the result without them too."
+        "states; such ratios go back to one study of construction in 1981, so the result without them stands beside."
     )
 
 
@@ -154,7 +155,10 @@ def proposal_sentence(row: ProposalRow) -> Sentence:
         "By the figures stated its net present value is about ", npv.value, " (likely between ", npv.lower, " and ",
         npv.upper, "); it pays back within its life in ", main.pays_back, " of the simulation.",
     )  # fmt: skip
-    return even + _expected(row) + verdict + _payback(row)
+    direct = NOTHING
+    if row.direct_only is not None:
+        direct = say("Counting direct costs only, ", row.direct_only, ".")
+    return even + _expected(row) + verdict + direct + _payback(row)
 
 
 def _expected(row: ProposalRow) -> Sentence:
