@@ -273,3 +273,14 @@ def test_with_an_indirect_multiplier_the_direct_result_stands_beside() -> None:
     assert alone is not None
     assert row.direct_only.value == pytest.approx(alone.npv.value.value)
     assert "Counting direct costs only" in words.proposal_sentence(row).text
+
+
+@pytest.mark.parametrize(
+    ("cases", "wage", "ending"),
+    [((60, 20), None, "a saving"), ((60, 20), 5.0, "more than it cost"), ((60, 20), 120.0, "not surely more than it "
+    "cost"),
+     ((20, 16), 5.0, "saving not established")],
+)  # fmt: skip
+def test_the_heading_claims_no_more_than_the_range(cases: tuple[int, int], wage: float | None, ending: str) -> None:
+    money = STATED if wage is None else dataclasses.replace(STATED, wage_per_hour=wage, hours_per_completion=4.0)
+    assert words.worth_title(drawn(*cases, money=money).budget.worth).endswith(ending)

@@ -202,8 +202,13 @@ def doubt_sentence(found: BudgetEvidence) -> Sentence:
 
 
 def worth_title(worth: WorthEvidence) -> str:
-    """The finding as a heading."""
-    head = worth.headline()
+    """The finding as a heading; a saving is not called more than the cost unless the whole range is."""
+    title, head = "What the program has been worth", worth.headline()
     if head is None or head.saving is None:
-        return "What the program has been worth"
-    return "What the program has been worth: " + ("a saving" if worth.is_established else "saving not established")
+        return title
+    if not worth.is_established:
+        return f"{title}: saving not established"
+    if head.net is None or head.net.lower.value is None:
+        return f"{title}: a saving"
+    covers = head.net.lower.value > 0
+    return f"{title}: {'more than it cost' if covers else 'a saving, not surely more than it cost'}"
