@@ -284,3 +284,10 @@ def test_with_an_indirect_multiplier_the_direct_result_stands_beside() -> None:
 def test_the_heading_claims_no_more_than_the_range(cases: tuple[int, int], wage: float | None, ending: str) -> None:
     money = STATED if wage is None else dataclasses.replace(STATED, wage_per_hour=wage, hours_per_completion=4.0)
     assert words.worth_title(drawn(*cases, money=money).budget.worth).endswith(ending)
+
+
+def test_a_range_wholly_on_the_side_of_harm_is_called_a_loss() -> None:
+    review = drawn(40, 90)
+    assert "more cases than without the program, not fewer: a loss of about USD −400,000" in said(review)
+    assert "not established" not in said(review)
+    assert words.worth_title(review.budget.worth).endswith(": a loss")

@@ -33,6 +33,11 @@ def worth_sentence(found: BudgetEvidence) -> Sentence:
         )  # fmt: skip
     if head.saving is None:
         return avoided + say(f"No money is put on them: {worth.reason}. {ASK}")
+    if _is_loss(worth):
+        return avoided + say(
+            "There were more cases than without the program, not fewer: a loss of about ", head.saving.value,
+            " (likely between ", head.saving.lower, " and ", head.saving.upper, ").",
+        )  # fmt: skip
     if not worth.is_established:
         return avoided + say(
             "Saving not established: the range of a comparison takes in no change. The saving lies somewhere from ",
@@ -42,6 +47,11 @@ def worth_sentence(found: BudgetEvidence) -> Sentence:
         "At the cost of a case taken here that is a saving of about ", head.saving.value, " (likely between ",
         head.saving.lower, " and ", head.saving.upper, ").",
     )  # fmt: skip
+
+
+def _is_loss(worth: WorthEvidence) -> bool:
+    """Whether every comparison's range of cases avoided lies below nought."""
+    return bool(worth.rows) and all((row.avoided.upper.value or 0) < 0 for row in worth.rows)
 
 
 def net_sentence(found: BudgetEvidence) -> Sentence:
@@ -206,6 +216,8 @@ def worth_title(worth: WorthEvidence) -> str:
     title, head = "What the program has been worth", worth.headline()
     if head is None or head.saving is None:
         return title
+    if _is_loss(worth):
+        return f"{title}: a loss"
     if not worth.is_established:
         return f"{title}: saving not established"
     if head.net is None or head.net.lower.value is None:
