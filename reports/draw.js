@@ -12,7 +12,7 @@
   window.addEventListener("resize", stops);
   document.addEventListener("toggle", stops, true);
 
-  if (root.className !== "draws") { return; }
+  if (!root.classList.contains("draws")) { return; }
   var plots = Array.prototype.slice.call(document.querySelectorAll(".plot"));
   var packed = document.getElementById("plotly-packed");
   var ready = false;
@@ -112,7 +112,7 @@
     var script = document.createElement("script");
     script.textContent = source;
     document.head.appendChild(script);
-    if (!window.Plotly) { root.className = ""; return; }
+    if (!window.Plotly) { root.classList.remove("draws"); return; }
     watch();
-  }, function () { root.className = ""; });
+  }, function () { root.classList.remove("draws"); });
 }());

@@ -331,6 +331,7 @@ def test_without_a_way_to_unpack_the_pictures_the_tables_stand(
     text = review_file.read_text(encoding="utf-8")
     old.write_text(re.sub(r'(id="plotly-packed">)[^<]+', r"\1AAAA", text), encoding="utf-8")
     opened = Opened(browser, old)
-    opened.until("document.documentElement.className === ''")
+    opened.until("!document.documentElement.classList.contains('draws')")
     assert opened.page.locator(".plot:visible").count() == 0
     assert opened.page.locator("svg.glyph:visible").count() > 40
+    assert opened.page.locator("#what-if:visible").count() == 1, "the calculator needs no picture"
