@@ -29,7 +29,7 @@ from handling_review.store.settle import ReviewDays
 
 if TYPE_CHECKING:
     from handling_review.evidence.assemble import Review
-    from handling_review.evidence.tables import ResultTables, Scope
+    from handling_review.evidence.tables import Scope
 
 Progress = Callable[[str, int], None]
 PAGE = "program-review.html"
@@ -54,11 +54,11 @@ class Built:
     findings: tuple[Finding, ...]
 
 
-def _quiet(_stage: str, _rows: int) -> None:
+def quiet(_stage: str, _rows: int) -> None:
     """No progress shown."""
 
 
-def check(program: Program, as_of: date, progress: Progress = _quiet) -> tuple[Finding, ...]:
+def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Finding, ...]:
     """Read and cross-check the files of a program; nothing is kept.
 
     Raises ``DataProblem`` where a file cannot be read at all. Findings come most consequential first.
@@ -67,7 +67,7 @@ def check(program: Program, as_of: date, progress: Progress = _quiet) -> tuple[F
         return measured(program, as_of, Path(folder), progress).findings
 
 
-def measured(program: Program, as_of: date, folder: Path, progress: Progress = _quiet) -> Measured:
+def measured(program: Program, as_of: date, folder: Path, progress: Progress = quiet) -> Measured:
     """Files to result tables, in a database ``review.duckdb`` inside ``folder``."""
     with Store(folder / "review.duckdb", folder / "spill") as store:
         intake = load_all(program, store, progress)
@@ -93,22 +93,17 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = _
     )
 
 
-def build(program: Program, as_of: date, out: Path, progress: Progress = _quiet) -> Built:
+def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) -> Built:
     """Build the review into ``out``.
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
-    from handling_review.evidence.assemble import assemble
     from handling_review.evidence.export import result_frames
     from handling_review.page.build import render
 
     with output_folder(out) as folder:
         found = measured(program, as_of, folder, progress)
-        stop = blocking(found.findings)
-        if stop:
-            raise DataProblem("\n".join(f.sentence() for f in stop))
-        progress("judging", 0)
-        review = assemble(_result_tables(found.tables), _scope(program, found), program)
+        review = _judged(program, found, progress)
         progress("writing", 0)
         (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
         (folder / "tables").mkdir()
@@ -121,26 +116,30 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = _quiet)
     return Built(out / PAGE, found.findings)
 
 
-def examine(program: Program, as_of: date, progress: Progress = _quiet) -> Review:
+def examine(program: Program, as_of: date, progress: Progress = quiet) -> Review:
     """All evidence of a review, with nothing written and nothing kept.
 
     Raises ``DataProblem`` where a finding blocks a true review.
     """
-    from handling_review.evidence.assemble import assemble
-
     with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
         found = measured(program, as_of, Path(folder), progress)
-    stop = blocking(found.findings)
+    return _judged(program, found, progress)
+
+
+def refuse_blocked(findings: Sequence[Finding]) -> None:
+    """Raise ``DataProblem`` with every finding that blocks a true review; nothing where there is none."""
+    stop = blocking(findings)
     if stop:
-        raise DataProblem("\n".join(f.sentence() for f in stop))
-    progress("judging", 0)
-    return assemble(_result_tables(found.tables), _scope(program, found), program)
+        raise DataProblem("\n".join(finding.sentence() for finding in stop))
 
 
-def _result_tables(tables: Mapping[str, pd.DataFrame]) -> ResultTables:
+def _judged(program: Program, found: Measured, progress: Progress) -> Review:
+    from handling_review.evidence.assemble import assemble
     from handling_review.evidence.tables import ResultTables
 
-    return ResultTables.from_dict(tables)
+    refuse_blocked(found.findings)
+    progress("judging", 0)
+    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), program)
 
 
 def _scope(program: Program, found: Measured) -> Scope:
@@ -216,11 +215,12 @@ def _write_csv(frame: pd.DataFrame, path: Path) -> None:
     safe = frame.copy()
     for name in safe.columns:
         if pd.api.types.is_string_dtype(safe[name]) or safe[name].dtype == object:
-            safe[name] = safe[name].map(_formula_safe)
+            safe[name] = safe[name].map(formula_safe)
     safe.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
 
 
-def _formula_safe(value: Any) -> Any:
+def formula_safe(value: Any) -> Any:
+    """The value with an apostrophe before it if it is text that a spreadsheet would run as a formula."""
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"):
         return "'" + value
     return value

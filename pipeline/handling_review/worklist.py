@@ -19,10 +19,9 @@ from pathlib import Path
 from typing import Any
 
 from handling_review.evidence.training_due import month_after
-from handling_review.findings import blocking
-from handling_review.problems import DataProblem, OutputProblem
+from handling_review.problems import OutputProblem
 from handling_review.program import Program
-from handling_review.review import Progress, _formula_safe, _quiet, measured
+from handling_review.review import Progress, formula_safe, measured, quiet, refuse_blocked
 from handling_review.store.database import Store
 
 COLUMNS = ("employee_id", "unit", "state", "last_completed_on", "due_on")
@@ -46,7 +45,7 @@ class Worklist:
     rows_without_id: int
 
 
-def write(program: Program, as_of: date, out: Path, within: int, progress: Progress = _quiet) -> Worklist:
+def write(program: Program, as_of: date, out: Path, within: int, progress: Progress = quiet) -> Worklist:
     """Write the list of people due to ``out``, readable by its owner alone.
 
     ``within``: training that lapses in the rest of the month of ``as_of`` or so many months after it is due. Raises
@@ -56,9 +55,7 @@ def write(program: Program, as_of: date, out: Path, within: int, progress: Progr
     _refuse_foreign(out)
     with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
         place = Path(folder)
-        stop = blocking(measured(program, as_of, place, progress).findings)
-        if stop:
-            raise DataProblem("\n".join(finding.sentence() for finding in stop))
+        refuse_blocked(measured(program, as_of, place, progress).findings)
         with Store(place / "review.duckdb", place / "spill") as store:
             people = store.rows("list_training_due")
             rows_without_id = int(store.scalar(_WITHOUT_ID))
@@ -131,7 +128,7 @@ def _write_private(out: Path, rows: list[dict[str, Any]]) -> None:
             os.fchmod(stream.fileno(), MODE)  # an odd umask may have taken away more
             writer = csv.writer(stream, lineterminator="\n")
             writer.writerow(COLUMNS)
-            writer.writerows([_formula_safe(row[name]) for name in COLUMNS] for row in rows)
+            writer.writerows([formula_safe(row[name]) for name in COLUMNS] for row in rows)
             stream.flush()
             os.fsync(stream.fileno())
         _refuse_foreign(out)  # again: something may have come there in the meantime

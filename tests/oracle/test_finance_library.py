@@ -53,6 +53,6 @@ def test_a_proposal_without_doubt_is_the_plain_formula(rate: float) -> None:
     cost = 40_000 + (-npf.pv(rate, 8, 1_000) if rate else 8_000.0)
     assert at.benefit_cost_ratio.estimate == pytest.approx(benefit / cost)
     assert judged.payback_years == pytest.approx(40_000 / 8_000)
-    assert at.share_paying_back == (1.0 if npf.npv(rate, flows) >= 0 else 0.0)
+    assert at.share_positive == (1.0 if npf.npv(rate, flows) > 0 else 0.0)
     if not math.isinf(at.discounted_payback_years) and rate:
         assert at.discounted_payback_years >= judged.payback_years

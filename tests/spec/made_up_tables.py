@@ -6,7 +6,7 @@ Nothing here is measured. Seeds and rates only serve to give every shape that a 
 from __future__ import annotations
 
 import random
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +15,8 @@ import pandas as pd
 from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.tables import ResultTables, Scope
 from handling_review.program import Analysis, Facility, Money, Period, Program, Proposal, Training
+from spec.made_up_watched import QUARTERS, quarter_days, watched
 
-QUARTERS = tuple(f"{year}-Q{q}" for year in range(2023, 2027) for q in (1, 2, 3, 4))[:14]
 # code, name, kind of care, hours a quarter, quarter in which training starts (None: comparison unit)
 UNITS = (
     ("1N", "1 North", "long-term care", 16_400, 3),
@@ -28,13 +28,6 @@ UNITS = (
     ("TH", "Rehab & Therapy", "therapy", 7_100, 6),
 )
 SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
-
-
-def quarter_days(quarter: str) -> tuple[date, date]:
-    year, number = int(quarter[:4]), int(quarter[6])
-    start = date(year, 3 * number - 2, 1)
-    after = date(year + number // 4, 3 * number % 12 + 1, 1)
-    return start, after - timedelta(days=1)
 
 
 def _shares(step: int, start: int | None) -> dict[tuple[str, bool], float]:
@@ -230,146 +223,6 @@ def exposure() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["quarter", "unit", "go_live_phase", "measure", "quantity"])
 
 
-WATCHED = ("handling", "recordable", "dart", "days_away")
-ACTIVITIES = ("reposition_in_bed", "stand_pivot", "toileting", "two_person_lift", "mechanical_lift", "unknown")
-GROUPS = {
-    "job": ("nurse aide", "registered nurse", "therapist"),
-    "tenure": ("first 3 months", "3 to 12 months", "1 to 2 years", "not known"),
-    "body_part": ("low back", "shoulder", "wrist", "knee"),
-    "nature": ("sprain_strain", "soreness_pain"),
-    "hour": ("04", "08", "16", "not given"),
-}
-
-
-def months(person: pd.DataFrame) -> pd.DataFrame:
-    """Each quarter in three months: hours in equal parts, cases dealt out in turn."""
-    cells = person[person["series"].isin(WATCHED)].pivot_table(
-        index=["unit", "quarter"], columns="series", values="events", aggfunc="sum", fill_value=0
-    )
-    hours = person[person["series"] == "handling"].groupby(["unit", "quarter"])["hours"].sum()
-    rows = []
-    for (unit, quarter), row in cells.iterrows():
-        first = quarter_days(str(quarter))[0]
-        for step in range(3):
-            counts = [(int(row.get(series, 0)) + 2 - step) // 3 for series in WATCHED]
-            month = f"{first.year}-{first.month + step:02d}"
-            rows.append((unit, quarter, month, round(float(hours[(unit, quarter)]) / 3, 4), *counts))
-    return pd.DataFrame(rows, columns=["unit", "quarter", "month", "hours", *WATCHED])
-
-
-def waits(person: pd.DataFrame) -> pd.DataFrame:
-    """Cases spread evenly over the days of their quarter, facility first, then each unit."""
-    rows = []
-    for unit in ("", *sorted(set(person["unit"]))):
-        own = person if unit == "" else person[person["unit"] == unit]
-        for series in WATCHED:
-            counts = own[own["series"] == series].groupby("quarter")["events"].sum()
-            days = []
-            for quarter, count in counts.items():
-                first, last = quarter_days(str(quarter))
-                length = (last - first).days + 1
-                days += [(first + timedelta(days=length * i // int(count)), str(quarter)) for i in range(int(count))]
-            end = quarter_days(str(max(person["quarter"])))[1]
-            for at, (day, quarter) in enumerate(days):
-                gap = (day - days[at - 1][0]).days if at else None
-                rows.append((unit, series, at + 1, quarter, gap, (end - days[-1][0]).days))
-    found = pd.DataFrame(rows, columns=["unit", "series", "position", "quarter", "days", "days_since"])
-    return found.astype({"days": "Int64"})
-
-
-def audits() -> pd.DataFrame:
-    """Technique audits of two units and two steps, a little better each quarter."""
-    rows = [
-        (quarter, unit, transfer, item, 6 + step // 3 + (item == "brakes_set"), 4 - step // 4, step % 2)
-        for step, quarter in enumerate(QUARTERS)
-        for unit, transfer in (("1N", "stand_pivot"), ("2N", "mechanical_lift"))
-        for item in ("brakes_set", "load_close")
-    ]
-    return pd.DataFrame(rows, columns=["quarter", "unit", "transfer_type", "item", "met", "not_met", "not_applicable"])
-
-
-def claims() -> pd.DataFrame:
-    """Costs of thirty handling cases, one of them large, and of three that are too young."""
-    rows = [("2024-Q1", True, True, 2_000.0 + 300 * i, 1) for i in range(29)]
-    rows += [
-        ("2024-Q2", True, True, 90_000.0, 1),
-        ("2026-Q1", True, False, 500.0, 3),
-        ("2024-Q3", False, True, 700.0, 4),
-    ]
-    return pd.DataFrame(rows, columns=["quarter", "is_handling", "is_old_enough", "cost", "cases"])
-
-
-def training_due() -> pd.DataFrame:
-    """People by what is to be done about their training, a few of each kind in three units."""
-    rows = [
-        ("1N", "never_trained", "", 3), ("1N", "overdue", "", 2), ("1N", "due", "2026-08", 6),
-        ("1N", "due", "2027-09", 9), ("2N", "due", "2026-07", 4), ("2N", "due", "2026-12", 11),
-        ("2N", "unknown", "", 2), ("3W", "comparison_unit", "", 30),
-    ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["unit", "state", "due_month", "people"])
-
-
-def _watched(person: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Tables about single cases, added up: each quarter's cases dealt out to kinds in turn."""
-    counts = person[person["series"].isin((*WATCHED, "first_aid"))].pivot_table(
-        index="quarter", columns="series", values="events", aggfunc="sum", fill_value=0
-    )
-    hours = person[person["series"] == "handling"].groupby("quarter")["hours"].sum()
-    tasks, groups, case_days, lags, staff = [], [], [], [], []
-    turn = 0
-    for quarter, row in counts.iterrows():
-        for _ in range(int(row["handling"])):
-            turn += 1
-            activity = ACTIVITIES[turn % 6]
-            equipment = ("none", "gait_belt", "floor_lift")[turn % 3]
-            technique = "not_a_technique" if activity not in ("stand_pivot", "two_person_lift") else "in_band"
-            load = "not_counted" if equipment == "floor_lift" else ("over_limit", "within_limit", "not_known")[turn % 3]
-            suited = ("in_use", "on_unit_not_in_use", "not_on_unit")[turn % 3]
-            tasks.append((quarter, activity, equipment, technique, load, suited, 1, turn % 2))
-            groups += [
-                (quarter, kind, names[turn % len(names)], 1, 1, turn % 2, turn % 3 == 0)
-                for kind, names in GROUPS.items()
-            ]
-        for at in range(int(row["recordable"])):
-            outcome = ("days_away", "restricted_or_transfer", "other_recordable")[at % 3]
-            lost = 0 if outcome == "other_recordable" else 3 + 7 * at
-            case_days.append((quarter, outcome, at % 2 == 0, lost, False, False, 1))
-            lags.append((quarter, at % 4, 1, at % 2, 0, 0, 0))
-        lags.append((quarter, 2, 0, 0, 0, 0, int(row["first_aid"])))
-        for job in GROUPS["job"]:
-            for tenure in GROUPS["tenure"]:
-                staff.append((quarter, job, tenure, float(hours[quarter]) / 12))
-    n = sum(row[2] for row in lags)
-    curve = [(day, n // 4 + (n % 4 > day), sum(n // 4 + (n % 4 > d) for d in range(day + 1))) for day in range(4)]
-    linked = len(tasks)
-    expected = [("expected", round(linked / 250, 4), 250)]
-    seen = [("seen", 1.0, max(linked - 12, 0)), ("seen", 2.0, 6)] if linked >= 12 else [("seen", 1.0, linked)]
-    return {
-        "tasks": pd.DataFrame(
-            tasks,
-            columns=[
-                *("quarter", "activity", "equipment_in_use", "technique", "load", "suited_equipment"),
-                *("recordable", "first_aid"),
-            ],
-        ),
-        "case_groups": pd.DataFrame(groups, columns=["quarter", "kind", "value", *WATCHED]),
-        "case_days": pd.DataFrame(
-            case_days, columns=["quarter", "outcome", "is_handling", "days", "is_blank", "is_counting", "cases"]
-        ).astype({"is_handling": bool}),
-        "lags": pd.DataFrame(
-            lags, columns=["quarter", "lag_days", "recordable", "handling", "dart", "days_away", "first_aid"]
-        ),
-        "staff_hours": pd.DataFrame(staff, columns=["quarter", "job", "tenure", "hours"]),
-        "lag_curve": pd.DataFrame([row for row in curve if row[1]], columns=["lag_days", "cases", "reported_by_then"]),
-        "repeats": pd.DataFrame([*seen, *expected], columns=["kind", "cases", "people"]),
-        "audits": audits(),
-        "training_due": training_due(),
-        "claims": claims(),
-        "months": months(person),
-        "waits": waits(person),
-    }
-
-
 def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None = None) -> dict[str, pd.DataFrame]:
     person = person_time(ratio, seed)
     gaps = missing or {}
@@ -418,7 +271,7 @@ def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None 
         **_frames_about_files(),
         "strata": strata_of(person),
         "exposure": exposure(),
-        **_watched(person),
+        **watched(person),
     }
 
 
@@ -517,7 +370,7 @@ def drawn(table: str, *, gaps: dict[str, str] | None = None, **replaced: pd.Data
         "events_diary": base["events_diary"].iloc[:0],
         "strata": strata_of(person),
         "exposure": base["exposure"].iloc[:0],
-        **_watched(person),
+        **watched(person),
     }
     return ResultTables.from_dict(base | replaced)
 

@@ -13,7 +13,7 @@ import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
 from handling_review import files
-from handling_review.evidence import audits, numbers, rates, training, units
+from handling_review.evidence import audits, export_training, numbers, rates, training, units
 from handling_review.intake.load import load_all
 from handling_review.program import Program, Thresholds, read_program
 from handling_review.store.database import Store
@@ -316,8 +316,8 @@ def test_early_figures_without_audits() -> None:
 
 def test_flat_rows_have_the_columns_of_their_headers_and_the_published_values() -> None:
     found = gathered()
-    flat = list(audits.audit_rows(found, "95"))
-    assert all(tuple(line) == audits.audit_header("95") for line in flat)
+    flat = list(export_training.audit_rows(found, "95"))
+    assert all(tuple(line) == export_training.audit_header("95") for line in flat)
     kinds = Counter((line["by"], line["window"]) for line in flat)
     assert kinds[("facility", "quarter")] == 8
     assert kinds[("item", "recent")] == kinds[("item", "before")] == 3
@@ -325,13 +325,13 @@ def test_flat_rows_have_the_columns_of_their_headers_and_the_published_values() 
     assert (brakes["steps_met"], brakes["steps_not_met"], brakes["share_met"]) == (56, 14, 0.8)
     assert brakes["change_percentage_points_lower_95"] == pytest.approx(5.24, abs=0.005)
     assert (brakes["first_quarter"], brakes["last_quarter"], brakes["verdict"]) == ("2025-Q1", "2025-Q4", "higher")
-    assert list(audits.audit_rows(gathered(frame()), "95")) == []
-    one = list(audits.audit_rows(gathered(complete=("2025-Q4",)), "95"))
+    assert list(export_training.audit_rows(gathered(frame()), "95")) == []
+    one = list(export_training.audit_rows(gathered(complete=("2025-Q4",)), "95"))
     assert {line["window"] for line in one} == {"quarter", "recent"}
 
     side, _, _ = early()
-    lines = list(audits.leading_rows(side, "95"))
-    assert all(tuple(line) == audits.leading_header("95") for line in lines)
+    lines = list(export_training.leading_rows(side, "95"))
+    assert all(tuple(line) == export_training.leading_header("95") for line in lines)
     assert [line["quarter"] for line in lines] == list(made_up.QUARTERS)
     assert lines[-1]["later_rate_per_200k_hours"] is None
     assert lines[-1]["later_not_known_because"] == "not yet known"

@@ -18,6 +18,7 @@ from handling_review.page import words_budget as words
 from handling_review.page.plain_text import budget_case
 from handling_review.program import Money, Program, Proposal
 from spec import made_up_tables as made_up
+from spec import made_up_watched
 
 STATED = Money(
     year=2026, owner="office", stated_on=date(2026, 7, 1), cost_low=4_000.0, cost_base=8_000.0, cost_high=16_000.0
@@ -38,7 +39,7 @@ def drawn(
         [("A", "Unit A", "", date(2025, 1, 1), False)],
         columns=["unit", "name", "care_type", "program_start", "comparison"],
     )
-    frames = {"claims": made_up.claims().iloc[:0], **changes}
+    frames = {"claims": made_up_watched.claims().iloc[:0], **changes}
     return assemble(made_up.drawn("\n".join(lines), units=units, **frames), made_up.scope(program), program)
 
 

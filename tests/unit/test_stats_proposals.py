@@ -38,14 +38,14 @@ def test_present_value_falls_with_the_rate_and_base_lies_between_low_and_high() 
     for at in rates:
         assert at.low <= at.npv.estimate <= at.high
         assert at.npv.lower <= at.npv.upper
-        assert 0 <= at.share_paying_back <= 1
+        assert 0 <= at.share_positive <= 1
 
 
 def test_an_effect_of_nothing_loses_the_outlay_and_the_service() -> None:
     found = judged(reduction=Reduction(0.0, 0.0, 0.0))
     assert found.at_rates[0].npv.estimate == -20_000 - 10 * 500
     assert math.isinf(found.payback_years)
-    assert found.at_rates[0].share_paying_back == 0
+    assert found.at_rates[0].share_positive == 0
 
 
 def test_the_widest_lever_comes_first_and_each_passes_through_the_base() -> None:

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from handling_review import review
-from handling_review.evidence import training_due
+from handling_review.evidence import export_training, training_due
 from handling_review.evidence.numbers import published
 from handling_review.evidence.training_due import DueEvidence
 from handling_review.page import training_due as page
@@ -212,8 +212,8 @@ def test_a_state_that_nobody_knows_is_refused() -> None:
 
 
 def test_the_flat_table_holds_each_unit_and_the_facility() -> None:
-    rows = list(training_due.due_rows(gathered(), "95"))
-    assert {tuple(row) for row in rows} == {training_due.EXPORT_COLUMNS}
+    rows = list(export_training.due_rows(gathered(), "95"))
+    assert {tuple(row) for row in rows} == {export_training.DUE_COLUMNS}
     whole = [row for row in rows if not row["unit"]]
     assert sum(row["people"] for row in whole) == 71
     assert sum(row["people"] for row in rows if row["unit"]) == 71

@@ -48,4 +48,4 @@ def test_a_unit_with_next_to_no_injuries_for_two_years_is_told_beside_its_chart(
     )
     stands_out(program, tmp_path / "out")
     page = (tmp_path / "out" / "program-review.html").read_text(encoding="utf-8")
-    assert "the charts of Unit 3 point to fewer injuries than before" in page
+    assert "the chart of Unit 3 points to fewer injuries than before" in page

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from handling_review.evidence import numbers
+from handling_review.evidence.control import FEWEST_BASELINE
 from handling_review.evidence.numbers import Number
 from handling_review.stats import charts
 
 DOUBLING = 2.0
 QUIET_MONTHS = 120  # months to a false warning, all units together: ten years; common practice, no source
 REFERENCE_QUARTERS = 8  # complete quarters before the latest two that say what is usual
-FEWEST_QUARTERS, FEWEST_CASES = 4, 5
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def reference_quarters(complete: Sequence[str], latest: int, started_in: str | N
     """The quarters that say what is usual: up to eight before the latest, after the start if four of them are."""
     before = tuple(complete[:-latest])[-REFERENCE_QUARTERS:]
     since = tuple(q for q in before if started_in is not None and q > started_in)
-    return since if len(since) >= FEWEST_QUARTERS else before
+    return since if len(since) >= FEWEST_BASELINE else before
 
 
 def warning(
@@ -70,8 +70,8 @@ def warning(
     """The early warning over months given as (month, quarter, cases, hours), in order, from the reference on."""
     first = min(reference, default="")
     kept = [month for month in months if month[3] > 0 and month[1] >= first]
-    if len(reference) < FEWEST_QUARTERS or not kept:
-        return EarlyWarning(place, name, reason=f"fewer than {FEWEST_QUARTERS} complete quarters to say what is usual")
+    if len(reference) < FEWEST_BASELINE or not kept:
+        return EarlyWarning(place, name, reason=f"fewer than {FEWEST_BASELINE} complete quarters to say what is usual")
     if not usual_per_200k > 0:
         return EarlyWarning(place, name, reason="no case in the quarters that say what is usual")
     events = np.array([float(month[2]) for month in kept])

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 import pandas as pd
 
-from handling_review.evidence import audits, export_answer, export_money, export_watch, training_due
+from handling_review.evidence import export_answer, export_money, export_training, export_watch
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast
 from handling_review.evidence.export_columns import Row, count, estimate_columns, rate_columns, value
@@ -45,11 +45,11 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "outcomes": export_watch.outcomes,
         "reporting_lag": export_watch.reporting_lag,
         "late_cases": export_watch.late_cases,
-        "technique_audits": lambda found, named: audits.audit_rows(found.audits, named),
+        "technique_audits": lambda found, named: export_training.audit_rows(found.audits, named),
         "program_worth": export_money.worth,
         "proposals": export_money.proposals,
-        "training_due": lambda found, named: training_due.due_rows(found.due, named),
-        "leading_signs": lambda found, named: audits.leading_rows(found.leading, named),
+        "training_due": lambda found, named: export_training.due_rows(found.due, named),
+        "leading_signs": lambda found, named: export_training.leading_rows(found.leading, named),
         "comparisons": _comparisons,
         "training_coverage": _coverage,
         "people": _people,
@@ -112,8 +112,8 @@ def _header(name: str, level: str) -> tuple[str, ...]:
         ),
         "program_worth": export_money.worth_header(level),
         "proposals": export_money.proposals_header(level),
-        "technique_audits": audits.audit_header(level),
-        "leading_signs": audits.leading_header(level),
+        "technique_audits": export_training.audit_header(level),
+        "leading_signs": export_training.leading_header(level),
         "activities": (
             *("activity", "recordable_cases", "first_aid_cases", "share_of_recordable"),
             *(f"cases_equipment_{group}" for group in EQUIPMENT_GROUPS),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.control import Chart
+from handling_review.evidence.control import Signal
 from handling_review.evidence.export_columns import Row, count, estimate_columns, value
 from handling_review.evidence.late import LagRow
 from handling_review.evidence.tasks import EQUIPMENT_GROUPS, LOADS, SUITED, TECHNIQUES
@@ -33,8 +33,7 @@ def control_chart(review: Review, level: str) -> Iterable[Row]:
 
 def days_between(review: Review, level: str) -> Iterable[Row]:
     """The points of every chart of days between cases; the day of a case stands nowhere."""
-    charts: tuple[Chart, ...] = (review.watch.facility, *review.watch.units)
-    for chart in charts:
+    for chart in (review.watch.facility, *review.watch.units):
         for wait in chart.waits:
             yield {
                 "place": chart.name,
@@ -51,8 +50,8 @@ def days_between(review: Review, level: str) -> Iterable[Row]:
             }
 
 
-def _signals(signals: Iterable[object]) -> str:
-    return "; ".join(f"{getattr(s, 'rule', '')}: {getattr(s, 'direction', '')} injuries" for s in signals)
+def _signals(signals: Iterable[Signal]) -> str:
+    return "; ".join(f"{signal.rule}: {signal.direction} injuries" for signal in signals)
 
 
 def early_warning(review: Review, level: str) -> Iterable[Row]:

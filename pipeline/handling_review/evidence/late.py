@@ -70,12 +70,15 @@ def gather(tables: ResultTables, rate: RatesEvidence, scope: Scope, program: Pro
     reason = ""
     if based_on < FEWEST_LAGS:
         reason = f"fewer than {FEWEST_LAGS} recordable cases have a day of report"
-    latest = [span for span in rate.quarters if span.is_complete][-LATEST:]
+    complete = [span for span in rate.quarters if span.is_complete]
+    latest = [(span, rated) for span in complete[-LATEST:] if (rated := span.of(series).rate) is not None]
     return LateEvidence(
         series=series,
         rows=rows,
         whole=_lag_row("all quarters", tables.lags),
-        nowcasts=() if reason else tuple(_nowcast(span, curve, scope.as_of, series, program) for span in latest),
+        nowcasts=()
+        if reason
+        else tuple(_nowcast(span, rated, curve, scope.as_of, series, program) for span, rated in latest),
         based_on=numbers.count("lag_cases/facility", based_on),
         reason=reason,
     )
@@ -101,12 +104,11 @@ def _lag_row(name: str, rows: pd.DataFrame) -> LagRow:
     )
 
 
-def _nowcast(span: Span, curve: pd.DataFrame, as_of: date, series: str, program: Program) -> Nowcast:
+def _nowcast(span: Span, rated: Number, curve: pd.DataFrame, as_of: date, series: str, program: Program) -> Nowcast:
     own = span.of(series)
     days = (span.end - span.start).days + 1
     ages: Array = np.array([(as_of - (span.start + timedelta(days=i))).days for i in range(days)], dtype=np.float64)
     reported = int(own.events.value or 0)
-    hours = float(own.hours.value or 0)
     found = nowcast.late_cases(
         reported,
         ages,
@@ -116,7 +118,7 @@ def _nowcast(span: Span, curve: pd.DataFrame, as_of: date, series: str, program:
         confidence=program.analysis.confidence,
     )
     place = f"facility/{span.quarter}/{series}"
-    scale = 200_000 / hours
+    scale = 200_000 / float(own.hours.value or 0)
 
     def rate(name: str, late: float) -> Number:
         return numbers.rate(f"{name}/{place}", (reported + late) * scale)
@@ -124,7 +126,7 @@ def _nowcast(span: Span, curve: pd.DataFrame, as_of: date, series: str, program:
     return Nowcast(
         quarter=span.quarter,
         reported=own.events,
-        reported_rate=numbers.rate(f"rate/{place}", reported * scale),
+        reported_rate=rated,
         in_the_log=numbers.share(f"in_the_log/{place}", found.share_reported),
         late=Estimate(
             numbers.cases_avoided(f"late_cases/{place}", found.expected_late),

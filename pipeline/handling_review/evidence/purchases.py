@@ -195,7 +195,7 @@ def _at_rate(found: proposals.RateCase, end: str, currency: str) -> AtRate:
             numbers.ratio(f"benefit_cost_upper/{place}", ratio.upper),
         ),
         discounted_payback=numbers.years(f"discounted_payback/{place}", found.discounted_payback_years),
-        pays_back=numbers.share(f"pays_back/{place}", found.share_paying_back),
+        pays_back=numbers.share(f"pays_back/{place}", found.share_positive),
         break_even=numbers.decimal(f"break_even/{place}", found.break_even_cases_per_year, "cases a year"),
     )
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
 import pandas as pd
 
 from handling_review.evidence import numbers
-from handling_review.evidence.export_columns import Row, count
 from handling_review.evidence.numbers import Number, key_part
 from handling_review.program import Program
 from handling_review.store.settle import ACTIVE_DAYS
@@ -155,41 +154,3 @@ def _unit(unit: str, name: str, frame: pd.DataFrame, soon_through: str) -> DueUn
         current_no_end=number("current_no_end", states["current_no_end"]),
         unknown=number("unknown", states["unknown"]),
     )
-
-
-EXPORT_COLUMNS = ("unit", "unit_name", "state", "due_month", "people")
-
-
-def due_rows(evidence: DueEvidence, level: str) -> Iterable[Row]:
-    """The counts as a flat table: the facility by state and month (unit blank), then each unit by state.
-
-    ``due_soon``: training lapses in the rest of this month or the three after it; a month stands in ``due_month`` only
-    for the facility. ``level`` is not used: counts of everybody have no interval.
-    """
-    for state, people in (
-        ("overdue", evidence.overdue),
-        ("never_trained", evidence.never_trained),
-        *((("due", item.month), item.people) for item in evidence.months),
-        ("current_no_end", evidence.current_no_end),
-        ("unknown", evidence.unknown),
-        ("comparison_unit", evidence.comparison),
-    ):
-        name, month = (state, "") if isinstance(state, str) else state
-        yield _row("", "whole facility", name, month, people)
-    for row in evidence.units:
-        if row.is_comparison:
-            yield _row(row.unit, row.name, "comparison_unit", "", row.people)
-            continue
-        for name, people in (
-            ("overdue", row.overdue),
-            ("never_trained", row.never_trained),
-            ("due_soon", row.soon),
-            ("due_later", row.later),
-            ("current_no_end", row.current_no_end),
-            ("unknown", row.unknown),
-        ):
-            yield _row(row.unit, row.name, name, "", people)
-
-
-def _row(unit: str, name: str, state: str, month: str, people: Number) -> Row:
-    return {"unit": unit, "unit_name": name, "state": state, "due_month": month, "people": count(people)}

@@ -14,17 +14,15 @@ from handling_review.evidence.control import (
     ALL,
     ALL_BUT_LATEST,
     BEFORE_START,
-    FEWER,
     FEWEST_BASELINE,
+    FEWEST_CASES,
     LATEST,
-    MORE,
     STATED,
     Chart,
     Quarter,
     chart,
 )
 from handling_review.evidence.early_warning import (
-    FEWEST_CASES,
     QUIET_MONTHS,
     EarlyWarning,
     reference_quarters,
@@ -255,6 +253,3 @@ def _false_signals(found: Chart, spans: Sequence[Span], series: str) -> FalseSig
         if per_signal is None
         else numbers.count(f"chart_quarters_per_signal/{place}", round(per_signal), "quarters"),
     )
-
-
-__all__ = ["FEWER", "MORE", "FalseSignals", "Watch", "gather"]

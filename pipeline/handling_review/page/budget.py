@@ -10,14 +10,13 @@ from markupsafe import Markup
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.budget import BudgetEvidence
-from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
 from handling_review.page import words_budget as words
 from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, note, plain, safe, value_of
 from handling_review.page.numbered import Counter, Finding, WhatIf, spoken
 from handling_review.page.sentence import say
-from handling_review.page.tables import Cell, Column, Table, estimate_range
+from handling_review.page.tables import Cell, Column, Table, estimate_cells
 from handling_review.page.words import upper
 from handling_review.page.words_answer import SHORT
 
@@ -68,8 +67,8 @@ def worth_table(found: BudgetEvidence) -> Table | None:
         ),
         tuple(
             (
-                upper(SHORT[row.design]), row.claims if row.saving else "not known", *_estimate(row.avoided),
-                *_estimate(row.saving), *_estimate(row.net), row.share_positive or "",
+                upper(SHORT[row.design]), row.claims if row.saving else "not known", *estimate_cells(row.avoided),
+                *estimate_cells(row.saving), *estimate_cells(row.net), row.share_positive or "",
             )
             for row in found.worth.rows
         ),
@@ -96,10 +95,6 @@ def program_cost_table(found: BudgetEvidence) -> Table | None:
             ("In all", cost.total),
         ),
     )
-
-
-def _estimate(found: Estimate | None) -> tuple[Cell, Cell]:
-    return ("", "") if found is None else (found.value, estimate_range(found))
 
 
 def proposals_table(found: BudgetEvidence) -> Table | None:
@@ -137,8 +132,8 @@ def _proposal_cells(row: ProposalRow) -> tuple[Cell, ...]:
         row.outlay,
         main.break_even if main else "",
         row.addressed.value if row.addressed else "",
-        *_estimate(row.avoided),
-        *(_estimate(main.npv) if main else ("", "")),
+        *estimate_cells(row.avoided),
+        *(estimate_cells(main.npv) if main else ("", "")),
         main.pays_back if main else "",
     )
 

@@ -9,7 +9,6 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.measure import Rate
 from handling_review.evidence.rates import Span
 from handling_review.evidence.reporting import MixYear
 from handling_review.evidence.training import STATUSES, Coverage
@@ -24,6 +23,7 @@ from handling_review.page.house import (
     hover,
     note,
     plain,
+    point_of,
     safe,
     value_of,
     whiskers,
@@ -35,18 +35,9 @@ from handling_review.page.words import SERIES_NAME, rates_title, upper
 from handling_review.page.words_data import coverage_title, mix_title
 
 
-def _point(rate: Rate) -> tuple[float, float, float] | None:
-    """Estimate, lower and upper end of one rate; with no case the limit is the upper end."""
-    if rate.rate is None:
-        return None
-    if rate.limit is not None:
-        return 0.0, 0.0, value_of(rate.limit)
-    return value_of(rate.rate), value_of(rate.lower), value_of(rate.upper)
-
-
 def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: Any) -> float:
     """Quarter rates with whiskers, hollow while provisional, absent when withheld; gives the highest end."""
-    shown = [(i, span, point) for i, span in enumerate(spans) if (point := _point(span.of(series)))]
+    shown = [(i, span, point) for i, span in enumerate(spans) if (point := point_of(span.of(series)))]
     if not shown:
         return 1.0
     ends = [point for _, _, point in shown]

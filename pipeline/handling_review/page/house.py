@@ -161,6 +161,15 @@ def value_of(number: Number | None) -> float:
     return number.value
 
 
+def point_of(rate: Rate) -> tuple[float, float, float] | None:
+    """Estimate, lower and upper end of one rate; with no case the limit is the upper end. None if it is withheld."""
+    if rate.rate is None:
+        return None
+    if rate.limit is not None:
+        return 0.0, 0.0, value_of(rate.limit)
+    return value_of(rate.rate), value_of(rate.lower), value_of(rate.upper)
+
+
 def hover(rate: Rate, name: str) -> str:
     """The numbers of a point, the same text as in the table."""
     text = f"{safe(name)}<br>{rate.events.shown} cases in {rate.hours.shown} hours"

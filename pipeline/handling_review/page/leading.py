@@ -12,7 +12,6 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from handling_review.evidence.audits import LATER, LeadingEvidence, LeadingRow
-from handling_review.evidence.measure import Rate
 from handling_review.evidence.quarters import previous
 from handling_review.page.audits import ends_words, percent, step_hover
 from handling_review.page.house import (
@@ -25,6 +24,7 @@ from handling_review.page.house import (
     narrow_quarter_axis,
     note,
     plain,
+    point_of,
     quarter_axis,
     value_of,
     whiskers,
@@ -72,12 +72,12 @@ def _panels(found: LeadingEvidence, axis: Sequence[str]) -> list[_Panel]:
     first_aid = [
         (at, point, row.is_provisional, hover(row.first_aid, f"{row.quarter}, first aid"))
         for at, row in placed
-        if (point := _point(row.first_aid)) is not None
+        if (point := point_of(row.first_aid)) is not None
     ]
     injuries = [
         (at, point, row.later_is_provisional, hover(row.injuries, f"{row.later_quarter}, {later} than {row.quarter}"))
         for at, row in placed
-        if row.injuries is not None and (point := _point(row.injuries)) is not None
+        if row.injuries is not None and (point := point_of(row.injuries)) is not None
     ]
     panels = [
         _Panel("Share of hours worked with current training", "Hours with current training", tuple(coverage), True)
@@ -93,15 +93,6 @@ def _panels(found: LeadingEvidence, axis: Sequence[str]) -> list[_Panel]:
 
 def _later() -> str:
     return {1: "one quarter", 2: "two quarters"}[LATER] + " later"
-
-
-def _point(rate: Rate) -> tuple[float, float, float] | None:
-    """Estimate and ends of a rate; with no case the limit is the upper end."""
-    if rate.rate is None:
-        return None
-    if rate.limit is not None:
-        return 0.0, 0.0, value_of(rate.limit)
-    return value_of(rate.rate), value_of(rate.lower), value_of(rate.upper)
 
 
 def picture(found: LeadingEvidence) -> Picture | None:

@@ -11,7 +11,7 @@ from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, dots, pla
 from handling_review.page.labels import OUTCOME
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
-from handling_review.page.tables import Cell, Column, Table, estimate_range
+from handling_review.page.tables import Column, Table, estimate_cells
 from handling_review.page.words import upper
 
 _KIND = {"recordable": "all recordable injuries", "handling": "handling injuries"}
@@ -81,8 +81,8 @@ def days_table(found: SeverityEvidence) -> Table | None:
         ),
         tuple(
             (
-                upper(row.window), _KIND[row.kind], row.cases, row.days, row.hours, *_estimate(row.days_rate),
-                row.longest, *_estimate(row.without_longest),
+                upper(row.window), _KIND[row.kind], row.cases, row.days, row.hours, *estimate_cells(row.days_rate),
+                row.longest, *estimate_cells(row.without_longest),
             )
             for row in found.rows
         ),
@@ -90,10 +90,6 @@ def days_table(found: SeverityEvidence) -> Table | None:
             "Handling injuries are among all recordable ones. Days of one case count up to 180 (29 CFR 1904.7).",
         ),
     )  # fmt: skip
-
-
-def _estimate(found: Estimate | None) -> tuple[Cell, Cell]:
-    return ("", "") if found is None else (found.value, estimate_range(found))
 
 
 def outcomes_table(found: SeverityEvidence) -> Table | None:
@@ -109,7 +105,9 @@ def outcomes_table(found: SeverityEvidence) -> Table | None:
             Column("Share", "number"),
             Column("Likely between", "number"),
         ),
-        tuple((upper(row.window), OUTCOME[row.outcome], row.cases, *_estimate(row.share)) for row in found.outcomes),
+        tuple(
+            (upper(row.window), OUTCOME[row.outcome], row.cases, *estimate_cells(row.share)) for row in found.outcomes
+        ),
     )
 
 

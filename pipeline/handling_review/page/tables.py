@@ -70,6 +70,11 @@ def estimate_range(estimate: Estimate | None) -> Cell:
     return "" if estimate is None else say(estimate.lower, " to ", estimate.upper)
 
 
+def estimate_cells(estimate: Estimate | None) -> tuple[Cell, Cell]:
+    """An estimate and its likely range, both empty where there is none."""
+    return "" if estimate is None else estimate.value, estimate_range(estimate)
+
+
 def rate_cells(rate: Rate, scale: Scale, mark: Number | None = None, *, is_open: bool = False) -> tuple[Cell, ...]:
     """Cases, hours, rate, range and picture of one rate; a withheld rate gives its reason instead."""
     shown: Cell = rate.rate if rate.rate is not None else "no rate"

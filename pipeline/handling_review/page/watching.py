@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.control import Chart
+from handling_review.evidence.control import Chart, ChartPoint, Wait
 from handling_review.evidence.early_warning import EarlyWarning
 from handling_review.page import words_watch as words
 from handling_review.page.figures_watch import charts_picture
@@ -33,19 +33,17 @@ def facility_table(chart: Chart, series: str) -> Table | None:
             Column("Upper limit", "number"),
             Column("Remark"),
         ),
-        tuple((p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p.in_baseline, p)) for p in chart.points),
+        tuple((p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p)) for p in chart.points),
     )
 
 
-def _remark(in_baseline: bool, point: object) -> str:
-    is_provisional = getattr(point, "is_provisional", False)
-    is_open = getattr(point, "is_open", False)
+def _remark(point: ChartPoint | Wait) -> str:
     return "; ".join(
         [
-            *(["makes the centre line"] if in_baseline else []),
-            *(["provisional"] if is_provisional else []),
-            *(["has not ended"] if is_open else []),
-            *words.signal_words(getattr(point, "signals", ())),
+            *(["makes the centre line"] if point.in_baseline else []),
+            *(["provisional"] if isinstance(point, ChartPoint) and point.is_provisional else []),
+            *(["has not ended"] if isinstance(point, Wait) and point.is_open else []),
+            *words.signal_words(point.signals),
         ]
     )
 
@@ -112,7 +110,7 @@ def unit_points_table(review: Review) -> Table | None:
             Column("Remark"),
         ),
         tuple(
-            (chart.name, p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p.in_baseline, p))
+            (chart.name, p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p))
             for chart in charts
             for p in chart.points[-kept:]
         ),
@@ -148,7 +146,7 @@ def _waits_table(charts: tuple[Chart, ...], caption: str, kept: int) -> Table:
                 wait.days,
                 chart.lower,
                 chart.upper,
-                _remark(wait.in_baseline, wait),
+                _remark(wait),
             )
             for chart in charts
             for wait in chart.waits[-kept:]

@@ -85,8 +85,9 @@ def warning_sentence(found: EarlyWarning) -> Sentence:
     if found.quiet_months is None or found.found_after is None:
         return start
     return start + say(
-        "With nothing changing it speaks about once in ", found.quiet_months,
-        " months; a true doubling it tells after about ", found.found_after, " months on average.",
+        "With nothing changing, and the usual rate known exactly, it speaks about once in ", found.quiet_months,
+        " months; the usual rate is estimated, so somewhat more often. A true doubling it tells after about ",
+        found.found_after, " months on average.",
     )  # fmt: skip
 
 
@@ -98,7 +99,9 @@ def units_sentence(found: Watch, study: ChartStudy) -> Sentence:
     for side in (MORE, FEWER):
         names = found.units_now(side)
         if names:
-            parts.append(f"the charts of {listed(names)} point to {side} injuries than before")
+            charts = "chart" if len(names) == 1 else "charts"
+            points = "points" if len(names) == 1 else "point"
+            parts.append(f"the {charts} of {listed(names)} {points} to {side} injuries than before")
     warned = found.units_warned()
     if warned:
         parts.append(f"the early warning of a doubled rate speaks in {listed(warned)}")
@@ -209,7 +212,7 @@ def reference_sentence(found: EarlyWarning) -> Sentence:
 
 
 def unit_warning_sentence(found: Watch) -> Sentence:
-    """How the units' warnings are set: together they speak for nothing no more often than the facility's own."""
+    """How the units' warnings are set: for all of them together, not for each."""
     known = [unit for unit in found.unit_warnings if unit.quiet_months is not None and unit.found_after is not None]
     if not known:
         return NOTHING
@@ -217,7 +220,8 @@ def unit_warning_sentence(found: Watch) -> Sentence:
     assert slowest.found_after is not None
     return say(
         "Each unit's usual rate is drawn towards that of all units. Its threshold is set so that all ",
-        f"{len(known)} together speak for nothing about once in ten years; a true doubling is then told after up to ",
+        f"{len(known)} together would speak for nothing about once in ten years if the usual rates were known exactly; "
+        "they are estimated, so it is somewhat more often. A true doubling is told after up to ",
         *counted(slowest.found_after, "month", "months"), " on average.",
     )  # fmt: skip
 

@@ -1,7 +1,7 @@
 -- grain: one person who still works here (hours above nought in int_recent_hours), in the unit of most of these hours
 -- (where two are level: the first by name), with where the training stands on the day of the exports
--- training lapses as in int_training_intervals: on the day of expiry or at the end of the refresher months, whichever is
--- first, of the completion that reaches furthest. Nobody of a comparison unit is due: the program is not for them yet.
+-- what counts is the completion that reaches furthest. Nobody of a comparison unit is due: the program is not for them
+-- yet.
 -- a view: the list of people is worked out when it is asked for, and stands nowhere
 CREATE VIEW int_training_due AS
 WITH home AS (
@@ -13,18 +13,9 @@ WITH home AS (
         AND row_number() OVER (PARTITION BY r.employee_id ORDER BY r.hours_e8 DESC, u.name, r.unit) = 1
 ),
 trained AS (
-    SELECT t.employee_id, max(t.completed_on) AS last_completed_on,
-        max(least(
-            coalesce(t.expires_on, DATE '9999-01-01'),
-            CASE
-                WHEN s.refresher_months IS NULL THEN DATE '9999-01-01'
-                ELSE CAST(t.completed_on + to_months(s.refresher_months) AS DATE)
-            END
-        )) AS current_until
-    FROM stg_training AS t
-    CROSS JOIN settings AS s
-    WHERE t.fate = 'used'
-    GROUP BY t.employee_id
+    SELECT employee_id, max(completed_on) AS last_completed_on, max(current_until) AS current_until
+    FROM int_completions
+    GROUP BY employee_id
 )
 SELECT h.employee_id, h.unit,
     CASE

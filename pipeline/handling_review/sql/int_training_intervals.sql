@@ -3,23 +3,10 @@
 -- after: from then on, lapsed where no completion is current. band: days since the first completion. is_remedial: that
 -- completion came within 30 days after a recordable injury of the same person
 CREATE TABLE int_training_intervals AS
-WITH completions AS (
-    SELECT t.employee_id, t.completed_on,
-        least(
-            coalesce(t.expires_on, DATE '9999-01-01'),
-            CASE
-                WHEN s.refresher_months IS NULL THEN DATE '9999-01-01'
-                ELSE CAST(t.completed_on + to_months(s.refresher_months) AS DATE)
-            END
-        ) AS current_until
-    FROM stg_training AS t
-    CROSS JOIN settings AS s
-    WHERE t.fate = 'used'
-),
-first_completion AS (
+WITH first_completion AS (
     SELECT c.employee_id, min(c.completed_on) AS completed_on,
         min(c.completed_on) + greatest(max(s.washout_days), 1) AS trained_from
-    FROM completions AS c
+    FROM int_completions AS c
     CROSS JOIN settings AS s
     GROUP BY c.employee_id
 ),
@@ -29,7 +16,7 @@ covered AS (
             PARTITION BY employee_id ORDER BY completed_on, current_until
             ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
         ) AS covered_before
-    FROM completions
+    FROM int_completions
 ),
 lapses AS (
     SELECT employee_id, covered_before AS lapsed_from, completed_on AS lapsed_to
@@ -37,7 +24,7 @@ lapses AS (
     WHERE covered_before < completed_on
     UNION ALL
     SELECT employee_id, max(current_until), DATE '9999-01-01'
-    FROM completions
+    FROM int_completions
     GROUP BY employee_id
     HAVING max(current_until) < DATE '9999-01-01'
 ),

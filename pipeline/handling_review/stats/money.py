@@ -189,21 +189,21 @@ def budget_case(
         random.gamma(events + 0.5, 1 / hours, draws) for events, hours in ((events1, hours1), (events0, hours0))
     )
     per_case, drawn = cost_draws(cost, draws, random, claim_method)
-    plan = _Plan(
+    plan = Plan(
         spent, running, horizon, per_case * factor, avoided.estimate, (before - after) * coming * drawn * factor, level
     )
     return BudgetCase(
         cases_avoided_per_year=avoided,
         cost_per_case=spread_of(per_case * factor, drawn * factor, level),
         saving_per_year=spread_of(plan.saving, plan.savings, level),
-        payback_years=payback(plan.flows),
+        payback_years=payback(plan.flows(plan.saving)),
         at_rates=tuple(plan.at(rate) for rate in rates),
         is_saving_established=ratios.rate_ratio(events1, hours1, events0, hours0, confidence).upper < 1,
     )
 
 
 @dataclass(frozen=True, eq=False)
-class _Plan:
+class Plan:
     """A purchase with the cases it avoids a year and the simulated yearly savings, shape (draws,)."""
 
     outlay: float
@@ -216,24 +216,26 @@ class _Plan:
 
     @property
     def saving(self) -> float:
+        """Money saved a year, from the estimates."""
         return self.cases_avoided * self.cost_per_case
 
-    @property
-    def flows(self) -> list[float]:
-        return [-self.outlay] + [self.saving - self.yearly_cost] * self.years
+    def flows(self, saving: float) -> list[float]:
+        """Money now and at each year's end with this yearly saving."""
+        return [-self.outlay] + [saving - self.yearly_cost] * self.years
 
     def at(self, rate: float) -> AtRate:
+        """The purchase at one yearly discount rate; raises ``ValueError`` for a rate of -1 or less."""
         annuity = _annuity(self.years, _rate(rate))
         costs = self.outlay + self.yearly_cost * annuity
         benefit_cost = Range(math.nan, math.nan, math.nan)
         if costs > 0:
             benefit_cost = spread_of(self.saving * annuity / costs, self.savings * (annuity / costs), self.level)
-        values = self.savings * annuity - costs
+        values, flows = self.savings * annuity - costs, self.flows(self.saving)
         return AtRate(
             rate=rate,
-            npv=spread_of(npv(self.flows, rate), values, self.level),
+            npv=spread_of(npv(flows, rate), values, self.level),
             benefit_cost_ratio=benefit_cost,
-            discounted_payback_years=payback(self.flows, rate),
+            discounted_payback_years=payback(flows, rate),
             share_positive=float((values > 0).mean()),
             break_even_cases_per_year=(self.outlay / annuity + self.yearly_cost) / self.cost_per_case,
         )

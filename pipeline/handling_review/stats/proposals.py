@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +9,7 @@ from scipy import special
 
 from handling_review.stats import _inputs, money
 from handling_review.stats._inputs import Array, Values
-from handling_review.stats.money import RATES, CostPerCase, Range
+from handling_review.stats.money import RATES, AtRate, CostPerCase, Plan, Range
 
 DRAWS = 20_000
 MOST_PROPOSALS = 20  # every set of so many is looked at: about a million
@@ -28,26 +27,15 @@ class Reduction:
 
 
 @dataclass(frozen=True)
-class RateCase:
+class RateCase(AtRate):
     """A proposal at one yearly discount rate.
 
     Attributes:
-        rate: 0.03 for 3 % a year.
-        npv, benefit_cost_ratio: from the base figures, with the limits of the simulation.
         low, high: net present value with the low, and with the high, figures all at once.
-        discounted_payback_years: ``inf`` if not within the life.
-        share_paying_back: share of the simulation that pays back within the life.
-        break_even_cases_per_year: cases a year to be avoided so that it pays for itself; needs no claim.
     """
 
-    rate: float
-    npv: Range
-    benefit_cost_ratio: Range
     low: float
     high: float
-    discounted_payback_years: float
-    share_paying_back: float
-    break_even_cases_per_year: float
 
 
 @dataclass(frozen=True)
@@ -155,70 +143,33 @@ def judge(
     random = np.random.default_rng(seed)
     per_case, cost_drawn = money.cost_draws(cost, draws, random)
     per_case, cost_drawn = per_case * factor, cost_drawn * factor
-    ends = (cost.low * factor, cost.high * factor) if isinstance(cost, CostPerCase) else _ends(cost_drawn, level)
+    costs = (cost.low * factor, cost.high * factor) if isinstance(cost, CostPerCase) else _ends(cost_drawn, level)
     cases_drawn = _gamma(cases, level, draws, random)
     effect = np.full(draws, share.base)
     if share.high > share.low:
         effect = random.triangular(share.low, share.base, share.high, draws)
     avoided = cases_drawn * effect
-    savings = avoided * cost_drawn
-    base = cases.estimate * share.base
-    plan = _Plan(spent, running, life)
+    plan = Plan(spent, running, life, per_case, cases.estimate * share.base, avoided * cost_drawn, level)
+    worst, best = cases.lower * share.low * costs[0], cases.upper * share.high * costs[1]
     return ProposalCase(
         outlay=spent,
         yearly_cost=running,
         years=life,
         cases_addressed_per_year=cases,
-        cases_avoided_per_year=_range(base, avoided, level),
-        saving_per_year=_range(base * per_case, savings, level),
-        payback_years=money.payback(plan.flows(base * per_case)),
+        cases_avoided_per_year=money.spread_of(plan.cases_avoided, avoided, level),
+        saving_per_year=money.spread_of(plan.saving, plan.savings, level),
+        payback_years=money.payback(plan.flows(plan.saving)),
         at_rates=tuple(
-            plan.at(
-                rate,
-                base * per_case,
-                per_case,
-                savings,
-                (cases.lower * share.low * ends[0], cases.upper * share.high * ends[1]),
-                level,
+            RateCase(
+                **vars(plan.at(rate)),
+                low=money.npv(plan.flows(worst), rate),
+                high=money.npv(plan.flows(best), rate),
             )
             for rate in rates
         ),
-        levers=_levers(plan, lever_rate, cases, share, (ends[0], per_case, ends[1])),
+        levers=_levers(plan, lever_rate, cases, share, (costs[0], per_case, costs[1])),
         lever_rate=lever_rate,
     )
-
-
-@dataclass(frozen=True)
-class _Plan:
-    outlay: float
-    yearly_cost: float
-    years: int
-
-    def flows(self, saving: float) -> list[float]:
-        return [-self.outlay] + [saving - self.yearly_cost] * self.years
-
-    def npv(self, saving: float, rate: float) -> float:
-        return money.npv(self.flows(saving), rate)
-
-    def at(
-        self, rate: float, saving: float, per_case: float, savings: Array, ends: tuple[float, float], level: float
-    ) -> RateCase:
-        annuity = -money.npv([0.0] + [-1.0] * self.years, rate)
-        costs = self.outlay + self.yearly_cost * annuity
-        values = savings * annuity - costs
-        ratio = Range(math.nan, math.nan, math.nan)
-        if costs > 0:
-            ratio = _range(saving * annuity / costs, savings * (annuity / costs), level)
-        return RateCase(
-            rate=rate,
-            npv=_range(self.npv(saving, rate), values, level),
-            benefit_cost_ratio=ratio,
-            low=self.npv(ends[0], rate),
-            high=self.npv(ends[1], rate),
-            discounted_payback_years=money.payback(self.flows(saving), rate),
-            share_paying_back=float((values >= 0).mean()),
-            break_even_cases_per_year=money.break_even_cases(self.outlay, self.yearly_cost, per_case, self.years, rate),
-        )
 
 
 def best_sets(outlays: Values, gains: Values, budget: float) -> BestSet:
@@ -262,10 +213,10 @@ def _subset_sums(values: Array) -> Array:
 
 
 def _levers(
-    plan: _Plan, rate: float, cases: Range, share: Reduction, cost: tuple[float, float, float]
+    plan: Plan, rate: float, cases: Range, share: Reduction, cost: tuple[float, float, float]
 ) -> tuple[Lever, ...]:
     def at(addressed: float, effect: float, per_case: float) -> float:
-        return plan.npv(addressed * effect * per_case, rate)
+        return money.npv(plan.flows(addressed * effect * per_case), rate)
 
     low_cost, base_cost, high_cost = cost
     found = [
@@ -290,12 +241,8 @@ def _gamma(cases: Range, level: float, draws: int, random: np.random.Generator) 
 
 
 def _ends(drawn: Array, level: float) -> tuple[float, float]:
-    low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2])
-    return float(low), float(high)
-
-
-def _range(estimate: float, drawn: Array, level: float) -> Range:
-    return Range(float(estimate), *_ends(drawn, level))
+    limits = money.spread_of(0.0, drawn, level)
+    return limits.lower, limits.upper
 
 
 def _addressed(given: Range) -> Range:

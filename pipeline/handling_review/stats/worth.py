@@ -9,7 +9,7 @@ import numpy as np
 from scipy import special
 
 from handling_review.stats import _inputs, money, ratios
-from handling_review.stats._inputs import Values
+from handling_review.stats._inputs import Array, Values
 from handling_review.stats.money import CostPerCase, Range
 
 DRAWS = 20_000
@@ -70,24 +70,11 @@ def worth(
     if not low <= middle <= high:
         raise ValueError("ratio must have lower <= estimate <= upper")
     level = _inputs.share("confidence", confidence)
-    factor = 1 + float(_inputs.not_negative("indirect_multiplier", indirect_multiplier))
-    paid = float(_inputs.not_negative("spent", spent))
-    if draws < 100:
-        raise ValueError(f"draws must be 100 or more, got {draws}")
-    random = np.random.default_rng(seed)
+    balance = _Balance(cost, spent, indirect_multiplier, level, draws, seed)
     sd = math.log(high / low) / (-2 * float(special.ndtri((1 - level) / 2)))
-    avoided = y * (np.exp(-random.normal(math.log(middle), sd, draws)) - 1)
-    per_case, drawn = money.cost_draws(cost, draws, random)
-    savings = avoided * drawn * factor
+    avoided = y * (np.exp(-balance.random.normal(math.log(middle), sd, draws)) - 1)
     fewer = Range(y * (1 / middle - 1), y * (1 / high - 1), y * (1 / low - 1))
-    saving = fewer.estimate * per_case * factor
-    return Worth(
-        cases_avoided=fewer,
-        saving=money.spread_of(saving, savings, level),
-        net=money.spread_of(saving - paid, savings - paid, level),
-        share_positive=float((savings > paid).mean()),
-        is_saving_established=high < 1,
-    )
+    return balance.worth(fewer, avoided, is_saving_established=high < 1)
 
 
 def worth_of_rates(
@@ -111,23 +98,40 @@ def worth_of_rates(
     Args and errors as in ``worth`` and ``money.budget_case``.
     """
     level = _inputs.share("confidence", confidence)
-    factor = 1 + float(_inputs.not_negative("indirect_multiplier", indirect_multiplier))
-    paid = float(_inputs.not_negative("spent", spent))
-    if draws < 100:
-        raise ValueError(f"draws must be 100 or more, got {draws}")
-    found = ratios.cases_avoided(events1, hours1, events0, hours0, confidence)
-    random = np.random.default_rng(seed)
+    balance = _Balance(cost, spent, indirect_multiplier, level, draws, seed)
+    found = ratios.cases_avoided(events1, hours1, events0, hours0, level)
     after, before = (
-        random.gamma(events + 0.5, 1 / hours, draws) for events, hours in ((events1, hours1), (events0, hours0))
+        balance.random.gamma(events + 0.5, 1 / hours, draws) for events, hours in ((events1, hours1), (events0, hours0))
     )
-    per_case, drawn = money.cost_draws(cost, draws, random)
-    savings = (before - after) * float(hours1) * drawn * factor
-    fewer = Range(found.estimate, found.lower, found.upper)
-    saving = fewer.estimate * per_case * factor
-    return Worth(
-        cases_avoided=fewer,
-        saving=money.spread_of(saving, savings, level),
-        net=money.spread_of(saving - paid, savings - paid, level),
-        share_positive=float((savings > paid).mean()),
-        is_saving_established=ratios.rate_ratio(events1, hours1, events0, hours0, confidence).upper < 1,
+    return balance.worth(
+        Range(found.estimate, found.lower, found.upper),
+        (before - after) * float(hours1),
+        is_saving_established=ratios.rate_ratio(events1, hours1, events0, hours0, level).upper < 1,
     )
+
+
+class _Balance:
+    """What both ways of counting the cases share: the cost of a case, what was spent, and the draws."""
+
+    def __init__(
+        self, cost: CostPerCase | Values, spent: float, multiplier: float, level: float, draws: int, seed: int
+    ) -> None:
+        self._factor = 1 + float(_inputs.not_negative("indirect_multiplier", multiplier))
+        self._spent = float(_inputs.not_negative("spent", spent))
+        if draws < 100:
+            raise ValueError(f"draws must be 100 or more, got {draws}")
+        self._cost, self._level, self._draws = cost, level, draws
+        self.random = np.random.default_rng(seed)
+
+    def worth(self, fewer: Range, avoided: Array, *, is_saving_established: bool) -> Worth:
+        """The result; ``avoided`` holds the simulated cases avoided, drawn from ``random`` before."""
+        per_case, drawn = money.cost_draws(self._cost, self._draws, self.random)
+        savings = avoided * drawn * self._factor
+        saving = fewer.estimate * per_case * self._factor
+        return Worth(
+            cases_avoided=fewer,
+            saving=money.spread_of(saving, savings, self._level),
+            net=money.spread_of(saving - self._spent, savings - self._spent, self._level),
+            share_positive=float((savings > self._spent).mean()),
+            is_saving_established=is_saving_established,
+        )

@@ -21,6 +21,7 @@ CLEANING = (
     "stg_training",
 )
 PERSON_TIME = (
+    "int_completions",
     "int_training_intervals",
     "int_recent_hours",
     "int_training_due",
