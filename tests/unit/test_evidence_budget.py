@@ -14,8 +14,8 @@ from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.numbers import money as shown_money
 from handling_review.evidence.tables import ResultTables
 from handling_review.page import budget as page
-from handling_review.page import words_budget as words
 from handling_review.page.plain_text import budget_case
+from handling_review.page.words import budget as words
 from handling_review.program import Money, Program, Proposal
 from spec import made_up_tables as made_up
 from spec import made_up_watched

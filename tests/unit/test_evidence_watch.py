@@ -15,8 +15,8 @@ from handling_review.evidence.control import FEWER, MORE, OUTSIDE, RUN, TREND, Q
 from handling_review.evidence.early_warning import reference_quarters, warning
 from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.units import unit_names
-from handling_review.page import words_watch as words
 from handling_review.page.figures_watch import charts_picture
+from handling_review.page.words import watch as words
 from handling_review.program import Charts, Program
 from spec import made_up_tables as made_up
 

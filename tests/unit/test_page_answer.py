@@ -11,8 +11,9 @@ import pytest
 from handling_review.evidence import chance_fall, designs_by_person, ladder, power_left, time_bands
 from handling_review.evidence.assemble import assemble
 from handling_review.evidence.panel import BEFORE_AFTER, LADDER, STAGGERED, Designed, Personal
-from handling_review.page import tables_answer, words_answer
+from handling_review.page import tables_answer
 from handling_review.page.sentence import NOTHING
+from handling_review.page.words import answer as words_answer
 from spec import made_up_tables as made_up
 
 PROGRAM = made_up.program()

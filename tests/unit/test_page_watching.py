@@ -18,12 +18,12 @@ from handling_review.evidence.control import FEWER, MORE
 from handling_review.evidence.tables import ResultTables
 from handling_review.page import funnel as funnel_page
 from handling_review.page import tasks as page
-from handling_review.page import words_watch as words
 from handling_review.page.front import front
 from handling_review.page.labels import ACTIVITY
 from handling_review.page.tables_data import reference_table
 from handling_review.page.watching import unit_points_table, units_table
-from handling_review.page.words_data import candidate_sentence, pandemic_sentence
+from handling_review.page.words import watch as words
+from handling_review.page.words.data import candidate_sentence, pandemic_sentence
 from handling_review.store.trade import SUITABLE_EQUIPMENT, TECHNIQUE_BANDS
 from spec import made_up_tables as made_up
 

@@ -11,8 +11,10 @@ from handling_review.evidence.assemble import assemble
 from handling_review.evidence.measure import measure
 from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tally import Tally
-from handling_review.page import words, words_change, words_data
 from handling_review.page.sentence import counted, listed, say
+from handling_review.page.words import change as words_change
+from handling_review.page.words import data as words_data
+from handling_review.page.words import rates as words
 from spec import made_up_tables as made_up
 
 PROGRAM = made_up.program()

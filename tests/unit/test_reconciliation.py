@@ -10,7 +10,7 @@ from handling_review.evidence import reconciliation
 from handling_review.evidence.assemble import assemble
 from handling_review.evidence.tables import ResultTables
 from handling_review.page.build import render
-from handling_review.page.words_data import joined_units_sentence, reconciliation_sentence
+from handling_review.page.words.data import joined_units_sentence, reconciliation_sentence
 from spec import made_up_tables as made_up
 
 COLUMNS = ["year", "figure", "posted", "in_review", "set_aside", "is_whole_year"]

@@ -34,7 +34,7 @@ from handling_review.page.labels import ACTIVITY
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, say
 from handling_review.page.tables import VERDICTS, Cell, Column, Table, estimate_range
-from handling_review.page.words import upper
+from handling_review.page.words.rates import upper
 
 ITEM = {
     "brakes_set": "brakes set",

@@ -12,13 +12,13 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.budget import BudgetEvidence
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
-from handling_review.page import words_budget as words
 from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, note, plain, safe, value_of
 from handling_review.page.numbered import Counter, Finding, WhatIf, spoken
 from handling_review.page.sentence import say
 from handling_review.page.tables import Cell, Column, Table, estimate_cells
-from handling_review.page.words import upper
-from handling_review.page.words_answer import SHORT
+from handling_review.page.words import budget as words
+from handling_review.page.words.answer import SHORT
+from handling_review.page.words.rates import upper
 
 _HANGS_ON = {
     "cases addressed": "cases that it addresses",

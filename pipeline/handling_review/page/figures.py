@@ -31,8 +31,8 @@ from handling_review.page.house import (
 from handling_review.page.marks import starts
 from handling_review.page.sentence import Sentence, say
 from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, without_names
-from handling_review.page.words import SERIES_NAME, rates_title, upper
-from handling_review.page.words_data import coverage_title, mix_title
+from handling_review.page.words.data import coverage_title, mix_title
+from handling_review.page.words.rates import SERIES_NAME, rates_title, upper
 
 
 def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: Any) -> float:

@@ -26,7 +26,7 @@ from handling_review.page.house import (
     value_of,
 )
 from handling_review.page.sentence import Sentence, say
-from handling_review.page.words_answer import series_title
+from handling_review.page.words.answer import series_title
 
 
 def rungs_picture(

@@ -26,7 +26,7 @@ from handling_review.page.house import (
     whiskers,
 )
 from handling_review.page.sentence import Sentence, say
-from handling_review.page.words import units_title
+from handling_review.page.words.rates import units_title
 
 
 def units_picture(review: Review) -> Picture:

@@ -21,7 +21,7 @@ from handling_review.page.house import (
 )
 from handling_review.page.sentence import say
 from handling_review.page.time_axis import TimeAxis, add_context, without_names
-from handling_review.page.words_watch import chart_title, signal_words
+from handling_review.page.words.watch import chart_title, signal_words
 
 _HEIGHT, _NARROW = 340, 320
 

@@ -22,13 +22,13 @@ from handling_review.page import (
     training_due,
     watching,
     who,
-    words,
-    words_data,
 )
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import say
 from handling_review.page.tables import Table
-from handling_review.page.words import SERIES_NAME
+from handling_review.page.words import data as words_data
+from handling_review.page.words import rates as words
+from handling_review.page.words.rates import SERIES_NAME
 
 _SHORT_NAME = 16  # longer unit names make the table too wide to stand next to its picture
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.panel import CONTROL
-from handling_review.page import figures_answer, figures_compare, tables, tables_answer, words_answer, words_change
+from handling_review.page import figures_answer, figures_compare, tables, tables_answer
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import say
-from handling_review.page.words import SERIES_NAME, upper
-from handling_review.page.words_answer import SHORT
+from handling_review.page.words import answer as words_answer
+from handling_review.page.words import change as words_change
+from handling_review.page.words.answer import SHORT
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 
 def findings(review: Review, count: Counter) -> tuple[Finding, ...]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
-from handling_review.page import tables_answer, words, words_answer, words_change, words_data, words_watch
+from handling_review.page import tables_answer
 from handling_review.page.glyph import rate_scale
 from handling_review.page.numbered import spoken
 from handling_review.page.sentence import NOTHING, Sentence
@@ -17,7 +17,12 @@ from handling_review.page.tables import (
     rate_cells,
     rate_notes,
 )
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words import answer as words_answer
+from handling_review.page.words import change as words_change
+from handling_review.page.words import data as words_data
+from handling_review.page.words import rates as words
+from handling_review.page.words import watch as words_watch
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 
 @dataclass(frozen=True)

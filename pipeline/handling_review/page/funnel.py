@@ -20,7 +20,7 @@ from handling_review.page.house import (
 )
 from handling_review.page.sentence import NOTHING, Sentence, listed, say
 from handling_review.page.tables import Column, Table
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 _SHORT = 18
 

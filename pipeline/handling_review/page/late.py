@@ -11,7 +11,7 @@ from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.tables import Cell, Column, Table, estimate_range
 from handling_review.page.time_axis import TimeAxis
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 
 def lag_sentence(found: LateEvidence) -> Sentence:

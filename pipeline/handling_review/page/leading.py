@@ -32,7 +32,7 @@ from handling_review.page.house import (
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, say
 from handling_review.page.tables import PROVISIONAL_MARK, Cell, Column, Table, estimate_range, interval
-from handling_review.page.words import SERIES_NAME, rate_sentence, upper
+from handling_review.page.words.rates import SERIES_NAME, rate_sentence, upper
 
 _NARROW_TITLE = 34  # characters of a bold name on one line of a small screen
 _HEADROOM = 1.32  # the name of a small chart stands above its highest whisker

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from handling_review.evidence.assemble import Review
 from handling_review.page.sentence import Sentence, listed, say
-from handling_review.page.words import SERIES_NAME, upper
-from handling_review.page.words_answer import main_analysis
+from handling_review.page.words.answer import main_analysis
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from handling_review.page.labels import OUTCOME
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.tables import Column, Table, estimate_cells
-from handling_review.page.words import upper
+from handling_review.page.words.rates import upper
 
 _KIND = {"recordable": "all recordable injuries", "handling": "handling injuries"}
 

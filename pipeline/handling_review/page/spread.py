@@ -5,7 +5,7 @@ from __future__ import annotations
 from handling_review.evidence.unit_spread import UnitSpread
 from handling_review.page.sentence import NOTHING, Sentence, say
 from handling_review.page.tables import Column, Table
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 
 def spread_sentence(found: UnitSpread) -> Sentence:

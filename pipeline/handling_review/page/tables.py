@@ -21,8 +21,8 @@ from handling_review.page.glyph import (
     share_glyph,
 )
 from handling_review.page.sentence import Sentence, say
-from handling_review.page.words import SERIES_NAME, upper
-from handling_review.page.words_data import day
+from handling_review.page.words.data import day
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 Cell = str | Number | Sentence | Glyph | None
 

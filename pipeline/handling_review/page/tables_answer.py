@@ -12,8 +12,8 @@ from handling_review.evidence.unit_series import StartSeries
 from handling_review.page.glyph import rate_scale, ratio_glyph
 from handling_review.page.sentence import say
 from handling_review.page.tables import RATE_COLUMNS, Cell, Column, Table, estimate_range, rate_cells, rate_notes
-from handling_review.page.words import SERIES_NAME, upper
-from handling_review.page.words_answer import SHORT, WORD, bears_out
+from handling_review.page.words.answer import SHORT, WORD, bears_out
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 FALL_MARK = "¶"
 COLUMNS = (

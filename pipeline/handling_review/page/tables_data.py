@@ -10,8 +10,8 @@ from handling_review.evidence.assemble import Review
 from handling_review.page.marks import letter, starts
 from handling_review.page.sentence import listed
 from handling_review.page.tables import Cell, Column, Table, interval
-from handling_review.page.words import SERIES_NAME, upper
-from handling_review.page.words_data import figure_name
+from handling_review.page.words.data import figure_name
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 _NOT_SHIPPED = (
     "none known: take it from the industry table of the Survey of Occupational Injuries and Illnesses and add a row to "

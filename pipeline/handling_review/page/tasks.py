@@ -13,7 +13,7 @@ from handling_review.page.labels import ACTIVITY, EQUIPMENT_GROUP
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, say
 from handling_review.page.tables import Column, Table
-from handling_review.page.words import upper
+from handling_review.page.words.rates import upper
 
 _NAMED = 3
 _BARS = (  # what is drawn as one stretch of a bar: name, equipment groups, colour, pattern

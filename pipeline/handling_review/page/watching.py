@@ -5,12 +5,12 @@ from __future__ import annotations
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.control import Chart, ChartPoint, Wait
 from handling_review.evidence.early_warning import EarlyWarning
-from handling_review.page import words_watch as words
 from handling_review.page.figures_watch import charts_picture
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import listed, say
 from handling_review.page.tables import Cell, Column, Table
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words import watch as words
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 _MOST_ROWS = 400  # points of units on the page; beyond it only the latest eight of each, all in the tables folder
 _LATEST_ROWS = 8

@@ -9,7 +9,7 @@ from handling_review.page.labels import GROUP_KIND, group
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, say
 from handling_review.page.tables import RATE_COLUMNS, Cell, Column, Table, rate_cells, rate_notes
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 _KNOWN = 0.5  # share of the cases for which a group must be known before the largest is named
 

@@ -22,7 +22,7 @@ from handling_review.evidence.early_warning import EarlyWarning
 from handling_review.evidence.quarters import stretches
 from handling_review.evidence.watch import Watch
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 _RULES = {
     OUTSIDE: "outside the limits of chance, towards {} injuries",

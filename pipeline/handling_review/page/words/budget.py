@@ -8,7 +8,7 @@ from handling_review.evidence.budget import BudgetEvidence, WorthEvidence
 from handling_review.evidence.costs import NONE, OWN
 from handling_review.evidence.purchases import Best, ProposalRow
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
-from handling_review.page.words_answer import SHORT
+from handling_review.page.words.answer import SHORT
 
 ASK = (
     "To see money here, state under [money] of the program file cost_low, cost_base and cost_high of one case (or give "

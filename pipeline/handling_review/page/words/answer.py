@@ -25,7 +25,7 @@ from handling_review.evidence.power_left import PowerLeft
 from handling_review.evidence.time_bands import TimeBands
 from handling_review.evidence.unit_series import StartSeries
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
-from handling_review.page.words import SERIES_NAME, upper
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 SHORT = {
     BEFORE_AFTER: "Before and after training",

@@ -14,7 +14,7 @@ from handling_review.evidence.contrast import (
 )
 from handling_review.evidence.ladder import Rung
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
-from handling_review.page.words import SERIES_NAME, cases, upper
+from handling_review.page.words.rates import SERIES_NAME, cases, upper
 
 
 def change_sentence(item: Contrast) -> Sentence:

@@ -1,0 +1,1 @@
+"""Result objects to sentences: nothing else in the project writes prose about a result."""
