@@ -283,7 +283,8 @@ def test_page_one_prints_on_one_sheet_and_the_rest_is_complete(
     assert "Made-up Care Home" in sheets[0]
     assert "What we cannot tell yet" in sheets[0]
     assert "no comparison of this kind can prove that" in " ".join(sheets[0].split())
-    assert "For the safety committee\nHow often staff are hurt" in sheets[1][:60]
+    assert "Contents, with three ways to read on" in sheets[1][:60]
+    assert "For the safety committee\nHow often staff are hurt" in sheets[2][:60]
     text = " ".join(" ".join(sheets).split())
     assert "A quarter is never multiplied by four." in text  # a closed fold opens on paper
     assert "no change" in text  # drawn inside a picture that never came into view
@@ -297,10 +298,11 @@ def test_page_one_of_the_sample_facility_prints_on_one_sheet(
     opened.page.wait_for_selector("html.ready")
     printed = tmp_path / "sample.pdf"
     opened.page.pdf(path=printed, format=paper)
-    first, second = (sheet.extract_text() for sheet in PdfReader(printed).pages[:2])
+    first, second, third = (sheet.extract_text() for sheet in PdfReader(printed).pages[:3])
     assert "Quillmere Care Campus" in first
     assert "no comparison of this kind can prove that" in " ".join(first.split())
-    assert "For the safety committee\nHow often staff are hurt" in second[:60]
+    assert "Contents, with three ways to read on" in second[:60]
+    assert "For the safety committee\nHow often staff are hurt" in third[:60]
     table = opened.page.locator(".page-one .pair table tbody").inner_text()
     assert table.count("published") == 1
 

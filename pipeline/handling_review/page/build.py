@@ -11,7 +11,6 @@ from handling_review.evidence.numbers import Number
 from handling_review.page import bundle, front, method, tables_data
 from handling_review.page.findings import Part, parts
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
-from handling_review.page.numbered import Finding
 from handling_review.page.sentence import number_html
 from handling_review.page.words import data as words_data
 
@@ -42,7 +41,6 @@ def render(review: Review) -> str:
         front=front.front(review),
         parts=written,
         by_id=by_id,
-        routes=_routes(written),
         method=method,
         tables_data=tables_data,
         posted=words_data.reconciliation_sentence(review.reconciliation),
@@ -62,8 +60,3 @@ def render(review: Review) -> str:
 def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:
     """Each picture's JSON by id; it holds no <, > or &, so it is safe inside a script element."""
     return {one.id: Markup(one.json()) for part in written for finding in part.findings for one in finding.pictures}
-
-
-def _routes(written: tuple[Part, ...]) -> tuple[tuple[str, tuple[Finding, ...]], ...]:
-    """The reading routes: each reader's part with its findings."""
-    return tuple((part.title, part.findings) for part in written)
