@@ -3,11 +3,10 @@
   // Points of a picture by keyboard: arrows walk, Home and End go to the ends, Escape takes the label away. The label is
   // the one that a pointer brings up, and the same text is spoken.
   var spoken = document.getElementById("spoken-point");
-  var reader = document.createElement("textarea");
+  var signs = { "&lt;": "<", "&gt;": ">", "&#36;": "$", "&amp;": "&", "<br>": ", " };
 
   function plain(label) {
-    reader.innerHTML = label.replace(/<br>/g, ", ");  // a text area turns entities into signs and runs nothing
-    return reader.value;
+    return label.replace(/&lt;|&gt;|&#36;|&amp;|<br>/g, function (found) { return signs[found]; });
   }
 
   // The points that have a label, in reading order: along the axis of time, or from the top row down.
@@ -36,9 +35,7 @@
     if (!points.length) { return; }
     plot.walked = Math.max(0, Math.min(points.length - 1, place));
     var point = points[plot.walked];
-    plot.byKey = true;
     window.Plotly.Fx.hover(plot, [{ curveNumber: point.curve, pointNumber: point.at }], point.subplot);
-    plot.byKey = false;
     spoken.textContent = plain(point.text) + " (" + (plot.walked + 1) + " of " + points.length + ")";
   }
 
