@@ -143,7 +143,10 @@
     var first = new IntersectionObserver(function (entries) {
       if (entries.some(function (entry) { return entry.isIntersecting; })) { first.disconnect(); unpack(); }
     }, { rootMargin: "300px 0px" });
-    plots.forEach(function (plot) { first.observe(plot); });
+    plots.forEach(function (plot) {
+      first.observe(plot);
+      plot.addEventListener("focus", function () { if (ready) { draw(plot); } else { unpack(); } });
+    });
     if (window.requestIdleCallback) { window.requestIdleCallback(unpack, { timeout: 4000 }); }
     else { setTimeout(unpack, 500); }
   });

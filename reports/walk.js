@@ -25,7 +25,7 @@
   }
 
   function hide(plot) {
-    if (plot.walked !== undefined) { plot.walked = -1; }
+    plot.walked = -1;
     window.Plotly.Fx.unhover(plot, { target: plot });
     spoken.textContent = "";
   }
@@ -41,8 +41,8 @@
 
   function press(event) {
     var plot = event.currentTarget;
-    if (event.altKey || event.ctrlKey || event.metaKey) { return; }
-    var now = plot.walked === undefined ? -1 : plot.walked;
+    if (!plot.data || event.altKey || event.ctrlKey || event.metaKey) { return; }
+    var now = plot.walked;
     var to = { ArrowRight: now + 1, ArrowDown: now + 1, ArrowLeft: Math.max(0, now - 1), ArrowUp: Math.max(0, now - 1),
       Home: 0, End: Infinity }[event.key];
     if (to === undefined) { return; }
@@ -60,16 +60,22 @@
     });
   }
 
+  if (document.documentElement.classList.contains("draws")) {
+    document.querySelectorAll(".plot").forEach(function (plot) {
+      plot.tabIndex = 0;
+      plot.setAttribute("role", "application");
+      plot.setAttribute("aria-roledescription", "chart, arrow keys walk through its points");
+      plot.addEventListener("keydown", press);
+      plot.addEventListener("blur", function () { if (plot.walked >= 0) { hide(plot); } });
+    });
+  }
+
   document.addEventListener("drawn", function (event) {
     var plot = event.target;
     plot.walked = -1;
-    if (plot.tabIndex === 0) { return; }
-    plot.tabIndex = 0;
-    plot.setAttribute("role", "application");
-    plot.setAttribute("aria-roledescription", "chart, arrow keys walk through its points");
     plot.firstElementChild.setAttribute("aria-hidden", "true");  // loose texts; the table holds them in order
-    plot.addEventListener("keydown", press);
-    plot.addEventListener("blur", function () { hide(plot); });
+    if (plot.keeps) { return; }
+    plot.keeps = true;
     plot.on("plotly_beforehover", function (hovering) { return keepsLabel(plot, hovering); });
   });
 

@@ -349,7 +349,7 @@ def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:
 def _text_map(path: Path, where: str, given: Any) -> dict[str, str]:
     if not isinstance(given, dict) or not all(isinstance(v, str) for v in given.values()):
         raise ProgramProblem(f'{path}: [{where}] must be lines such as "Their word" = "our word".')
-    return dict(given)
+    return {printable(key): printable(value) for key, value in given.items()}
 
 
 def _columns(path: Path, given: Any) -> dict[str, dict[str, str]]:

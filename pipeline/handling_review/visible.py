@@ -51,14 +51,50 @@ def readable(text: str) -> str:
 
 
 def short(text: str, most: int) -> str:
-    """The text, or its start with an ellipsis: at most ``most`` characters, none parted from its marks."""
+    """The text, or its start with an ellipsis: about ``most`` letters wide, no letter parted from its marks."""
     plain = printable(text)
-    if len(plain) <= most:
-        return text if len(text) <= most else readable(plain)
-    cut = most - 1
-    while cut > 1 and unicodedata.combining(plain[cut]):
-        cut -= 1
-    return readable(plain[:cut].rstrip() + "…")
+    if _wide(plain) <= most:
+        return readable(plain)
+    return readable(_start(plain, most - 1).rstrip() + "…")
+
+
+def lines(text: str, width: int, most: int) -> list[str]:
+    """The text over up to ``most`` lines, each about ``width`` letters wide; an ellipsis ends what does not fit."""
+    found: list[str] = []
+    rest = " ".join(printable(text).split())
+    while rest and len(found) < most:
+        part = rest if _wide(rest) <= width else _start(rest, width)
+        at = part.rfind(" ") if len(part) < len(rest) and rest[len(part)] != " " else -1
+        line = part[:at] if at > 0 else part
+        rest = rest[len(line) :].strip()
+        found.append(line)
+    if rest:
+        found[-1] = _start(found[-1], width - 1).rstrip() + "…"
+    return [readable(line) for line in found]
+
+
+def _wide(text: str) -> float:
+    return sum(_width(char) for char in text)
+
+
+def _width(char: str) -> float:
+    """About how wide a sign is, in letters of a text in mixed case."""
+    if unicodedata.category(char) in ("Mn", "Me"):
+        return 0.0
+    if unicodedata.east_asian_width(char) in "WF" or char in "WM@%":
+        return 1.7
+    return 1.25 if char.isupper() or char in "mw_=+<>" else 1.0
+
+
+def _start(text: str, width: float) -> str:
+    """As much of the text as fits; at least its first sign."""
+    used, at = 0.0, 0
+    while at < len(text) and (at == 0 or used + _width(text[at]) <= width):
+        used += _width(text[at])
+        at += 1
+    while at < len(text) and unicodedata.category(text[at]) in ("Mn", "Me"):
+        at += 1
+    return text[:at]
 
 
 def _broken(run: re.Match[str]) -> str:

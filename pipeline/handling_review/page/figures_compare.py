@@ -98,6 +98,7 @@ def units_picture(review: Review) -> Picture:
     )
 
 
+_LONG_LABEL = 60  # characters on one line beside the rows of a forest
 _LEAST, _MOST = 0.02, 50.0  # the ends of the scale of ratios
 Row = tuple[str, Estimate | None, bool, str]  # label, ratio, few cases, text of the hover without the ratio
 
@@ -182,12 +183,12 @@ def forest(
     few_ticks = [0.2, 0.5, 1, 2, 5] if high / low < 30 else [0.02, 0.1, 1, 10]
     figure.update_yaxes(
         tickvals=list(range(len(shown))),
-        ticktext=[wrapped(label, 40, 2) for label in labels],
+        ticktext=[wrapped(label, _LONG_LABEL, 2) for label in labels],
         range=[-0.6, len(shown) - 0.4],
         showgrid=False,
         tickfont={"size": 13, "color": INK},
     )
-    tall = 36 if len(shown) < 10 else 26
+    tall = 36 if len(shown) < 10 or any(len(label) > _LONG_LABEL for label in labels) else 26
     return Picture(
         id=id,
         title=title,

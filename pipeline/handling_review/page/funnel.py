@@ -151,7 +151,7 @@ def _names(
     for unit in sorted(found.units, key=lambda one: ((BEYOND_998, BEYOND_95, INSIDE).index(one.where), one.name)):
         text = _short(unit.name)
         x, y = place[unit]
-        long = _LETTER * len(text)
+        long = _LETTER * 1.1 * len(text)
         for side, left in (("left", x + 8), ("right", x - 8 - long)):
             box = (left, y - _LINE / 2, left + long, y + _LINE / 2)
             free = not any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken)

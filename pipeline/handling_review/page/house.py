@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 import json
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,7 +14,7 @@ from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.quarters import part_of, year_of
 from handling_review.page.sentence import Sentence
-from handling_review.visible import printable, readable, short
+from handling_review.visible import lines, short
 
 # Contrast with white: ink 15:1, accent 7:1, neutral 6:1, warning 6:1 (WCAG 2.2 asks 4.5:1 for text, 3:1 for lines).
 INK, ACCENT, NEUTRAL, WARNING, RULE = "#1b242c", "#0b5d75", "#56626d", "#a23a08", "#d5dbe0"
@@ -100,10 +99,9 @@ def named(name: str, most: int = _HOVER_NAME) -> str:
     return safe(short(name, most))
 
 
-def wrapped(name: str, width: int = 15, lines: int = 3) -> str:
+def wrapped(name: str, width: int = 15, most: int = 3) -> str:
     """A name over up to so many lines, for the margin of a picture."""
-    found = textwrap.wrap(printable(name), width, max_lines=lines, placeholder="…")
-    return "<br>".join(safe(readable(line)) for line in found)
+    return "<br>".join(safe(line) for line in lines(name, width, most))
 
 
 def plain(figure: go.Figure) -> dict[str, Any]:

@@ -149,7 +149,7 @@ def picture(found: LeadingEvidence) -> Picture | None:
         narrow |= narrow_quarter_axis(axis, f"xaxis{row if row > 1 else ''}")
     return Picture(
         id="leading",
-        title=leading_title(found, _later()),
+        title=leading_title(found),
         description=_leading_description(found),
         figure=plain(figure),
         narrow=narrow,

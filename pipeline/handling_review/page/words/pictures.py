@@ -46,8 +46,8 @@ def variants_title(answer: Answer) -> Sentence:
     )  # fmt: skip
 
 
-def leading_title(found: LeadingEvidence, later: str) -> Sentence:
-    """The latest early figures; the injuries beside them come later."""
+def leading_title(found: LeadingEvidence) -> Sentence:
+    """The latest early figures."""
     last = found.rows[-1]
     parts: list[Part] = []
     if last.coverage is not None:
@@ -57,5 +57,5 @@ def leading_title(found: LeadingEvidence, later: str) -> Sentence:
     if last.first_aid.rate is not None:
         parts += [", " if parts else "", "first-aid rate ", last.first_aid.rate]
     if not parts:
-        return say(f"Training, audits and first-aid reports, with injuries {later}")
-    return say(f"{last.quarter}: ", *parts, f"; below them injuries {later}")
+        return say("Training, audits and first-aid reports: no figure of the latest quarter")
+    return say(f"{last.quarter}: ", *parts)
