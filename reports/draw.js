@@ -16,6 +16,8 @@
   var plots = Array.prototype.slice.call(document.querySelectorAll(".plot"));
   var packed = document.getElementById("plotly-packed");
   var ready = false;
+  var asked = false;
+  var queue = [];
 
   function set(target, path, value) {
     var keys = path.split(".");
@@ -58,6 +60,19 @@
     plot.querySelectorAll(".main-svg").forEach(function (layer) {
       layer.setAttribute("viewBox", "0 0 " + width + " " + layout.height);
     });
+    plot.dispatchEvent(new Event("drawn", { bubbles: true }));
+  }
+
+  // One picture a turn, so that scrolling and typing never wait for more than one.
+  function drawNext() {
+    var plot = queue.shift();
+    if (!plot) { return; }
+    draw(plot);
+    setTimeout(drawNext, 0);
+  }
+
+  function drawSoon(plot) {
+    if (queue.push(plot) === 1) { setTimeout(drawNext, 0); }
   }
 
   // Browsers apply the print style before they say so; undrawn boxes must be there to be measured.
@@ -85,7 +100,7 @@
     ready = true;
     root.classList.add("ready");
     var near = new IntersectionObserver(function (entries) {
-      entries.forEach(function (entry) { if (entry.isIntersecting) { draw(entry.target); } });
+      entries.forEach(function (entry) { if (entry.isIntersecting) { drawSoon(entry.target); } });
     }, { rootMargin: "600px 0px" });
     plots.forEach(function (plot) { near.observe(plot); });
     document.querySelectorAll(".picker select").forEach(function (list) {
@@ -105,14 +120,34 @@
   window.addEventListener("afterprint", closeAgain);
   window.matchMedia("print").addEventListener("change", function (event) { if (event.matches) { drawAll(); } });
 
-  var text = atob(packed.textContent.trim());
-  var bytes = new Uint8Array(text.length);
-  for (var i = 0; i < text.length; i += 1) { bytes[i] = text.charCodeAt(i); }
-  new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"))).text().then(function (source) {
-    var script = document.createElement("script");
-    script.textContent = source;
-    document.head.appendChild(script);
-    if (!window.Plotly) { root.classList.remove("draws"); return; }
-    watch();
-  }, function () { root.classList.remove("draws"); });
+  // Unpacking and reading the drawing library takes a while: it waits until the words stand on the screen, and then for
+  // a picture that comes near, the keyboard at one, or a pause.
+  function unpack() {
+    if (asked) { return; }
+    asked = true;
+    var text = atob(packed.textContent.trim());
+    var bytes = Uint8Array.from(text, function (char) { return char.charCodeAt(0); });
+    var unpacked = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    new Response(unpacked).text().then(function (source) {
+      var script = document.createElement("script");
+      script.textContent = source;
+      document.head.appendChild(script);
+      if (!window.Plotly) { root.classList.remove("draws"); return; }
+      watch();
+    }, function () { root.classList.remove("draws"); });
+  }
+
+  function whenPainted(then) { requestAnimationFrame(function () { setTimeout(then, 0); }); }
+
+  whenPainted(function () {
+    var first = new IntersectionObserver(function (entries) {
+      if (entries.some(function (entry) { return entry.isIntersecting; })) { first.disconnect(); unpack(); }
+    }, { rootMargin: "300px 0px" });
+    plots.forEach(function (plot) {
+      first.observe(plot);
+      plot.addEventListener("focus", function () { if (ready) { draw(plot); } else { unpack(); } });
+    });
+    if (window.requestIdleCallback) { window.requestIdleCallback(unpack, { timeout: 4000 }); }
+    else { setTimeout(unpack, 500); }
+  });
 }());

@@ -10,9 +10,10 @@ import traceback
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
+from handling_review.visible import printable
 
 if TYPE_CHECKING:
     from handling_review.findings import Finding
@@ -27,9 +28,21 @@ _EPILOG = (
 )
 
 
+def say(text: str, *, error: bool = False) -> None:
+    """Print for a person; what comes from a file, a setting or an argument can give the terminal no command."""
+    print(printable(text), file=sys.stderr if error else sys.stdout)
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that quotes an argument only as far as it can be printed."""
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        super()._print_message(printable(message), file)
+
+
 def parser() -> argparse.ArgumentParser:
     """All commands and options."""
-    top = argparse.ArgumentParser(prog="handling-review", description=_DESCRIPTION, epilog=_EPILOG)
+    top = _Parser(prog="handling-review", description=_DESCRIPTION, epilog=_EPILOG)
     top.add_argument("--version", action="store_true", help="print the version and stop")
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
 
@@ -95,10 +108,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except ReviewProblem as problem:
         if problem.exit_code == ReviewProblem.exit_code:
             return _apologise(problem)
-        print(f"handling-review: {problem}", file=sys.stderr)
+        say(f"handling-review: {problem}", error=True)
         return problem.exit_code
     except KeyboardInterrupt:
-        print("handling-review: stopped; the last review is untouched.", file=sys.stderr)
+        say("handling-review: stopped; the last review is untouched.", error=True)
         return 130
     except BrokenPipeError:
         return _closed_pipe()
@@ -110,7 +123,7 @@ def _run(asked: argparse.Namespace) -> int:
     if asked.version:
         from handling_review import __version__
 
-        print(f"handling-review {__version__}")
+        say(f"handling-review {__version__}")
         return EXIT_DONE
     if asked.command is None:
         raise UsageProblem("no command given. Try: handling-review demo, or handling-review --help")
@@ -137,12 +150,12 @@ def _new(asked: argparse.Namespace) -> int:
     from handling_review import starter
 
     for path in starter.write_new(asked.folder, asked.exports):
-        print(path)
+        say(str(path))
     if asked.exports:
-        print("Next: settle the lines marked CHECK in program.toml, then run")
+        say("Next: settle the lines marked CHECK in program.toml, then run")
     else:
-        print(f"Next: put your exports in {asked.folder}, fill in program.toml, then run")
-    print(f"  handling-review check {asked.folder / 'program.toml'}")
+        say(f"Next: put your exports in {asked.folder}, fill in program.toml, then run")
+    say(f"  handling-review check {asked.folder / 'program.toml'}")
     return EXIT_DONE
 
 
@@ -177,7 +190,7 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
     with _Progress() as progress:
         built = review.build(program, day, target, progress)
     _print_findings(built.findings)
-    print(f"Review: {built.page}")
+    say(f"Review: {built.page}")
     return EXIT_DONE
 
 
@@ -190,8 +203,8 @@ def _budget(asked: argparse.Namespace) -> int:
     with _Progress() as progress:
         found = review.examine(program, asked.as_of or program.review.as_of or date.today(), progress)
     for line in asked.changed:
-        print(f"With {line} (the program file and the last review are untouched)")
-    print(budget_case(found))
+        say(f"With {line} (the program file and the last review are untouched)")
+    say(budget_case(found))
     return EXIT_DONE
 
 
@@ -205,7 +218,7 @@ def _worklist(asked: argparse.Namespace) -> int:
     with _Progress() as progress:
         written = worklist.write(program, day, out, asked.within, progress)
     people, apart = written.people, written.in_comparison_units
-    print(
+    say(
         f"Worklist: {out} (mode {worklist.MODE:04o}, readable by you alone): {people['overdue']} overdue, "
         f"{people['never_trained']} never trained, {people['due']} due within {_counted(asked.within, 'month')}, "
         f"{people['not_known']} not known. Not listed: {apart} in comparison units, and whoever worked the "
@@ -226,15 +239,15 @@ def _print_findings(findings: Sequence[Finding]) -> None:
     for severity, title in titles.items():
         chosen = [f for f in findings if f.severity == severity]
         if chosen:
-            print(f"{title} ({len(chosen)}):")
+            say(f"{title} ({len(chosen)}):")
             for finding in chosen:
-                print(f"  {finding.sentence()}")
+                say(f"  {finding.sentence()}")
     ready = suggestions(findings)
     if ready:
-        print("To settle some of these, fill in and paste into the program file:")
-        print("\n".join(f"  {line}" for line in ready.splitlines()))
+        say("To settle some of these, fill in and paste into the program file:")
+        say("\n".join(f"  {line}" for line in ready.splitlines()))
     if not findings:
-        print("Nothing found that needs a look.")
+        say("Nothing found that needs a look.")
 
 
 class _Progress:
@@ -272,7 +285,7 @@ def _apologise(fault: BaseException) -> int:
         where = f"Where it happened: {log}"
     except OSError:
         where = "No log could be written."
-    print(f"handling-review: sorry, a fault of this program ({type(fault).__name__}). {where}", file=sys.stderr)
+    say(f"handling-review: sorry, a fault of this program ({type(fault).__name__}). {where}", error=True)
     return ReviewProblem.exit_code
 
 

@@ -36,6 +36,7 @@ from handling_review.settings import (
     Training,
     UnitChange,
 )
+from handling_review.visible import printable
 
 __all__ = [
     "FILE_NAMES",
@@ -176,7 +177,7 @@ def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
     if kind == "date" and type(value) is date:
         return value
     if kind == "str" and isinstance(value, str):
-        return value
+        return " ".join(printable(value).split())
     if kind == "bool" and isinstance(value, bool):
         return value
     if kind == "int" and is_number and isinstance(value, int):
@@ -184,7 +185,7 @@ def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
     if kind == "float" and is_number:
         return float(value)
     if kind.startswith("tuple") and isinstance(value, list) and all(isinstance(v, str) for v in value):
-        return tuple(value)
+        return tuple(printable(one) for one in value)
     wanted = {
         "date": "a date such as 2025-12-31 (no quotes)",
         "str": 'text in quotes, such as "this"',
@@ -348,7 +349,7 @@ def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:
 def _text_map(path: Path, where: str, given: Any) -> dict[str, str]:
     if not isinstance(given, dict) or not all(isinstance(v, str) for v in given.values()):
         raise ProgramProblem(f'{path}: [{where}] must be lines such as "Their word" = "our word".')
-    return dict(given)
+    return {printable(key): printable(value) for key, value in given.items()}
 
 
 def _columns(path: Path, given: Any) -> dict[str, dict[str, str]]:

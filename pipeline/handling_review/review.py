@@ -6,7 +6,7 @@ import hashlib
 import json
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
@@ -26,6 +26,7 @@ from handling_review.store.database import Store
 from handling_review.store.measure import measure, prepare
 from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
+from handling_review.visible import printable, readable
 
 if TYPE_CHECKING:
     from handling_review.evidence.assemble import Review
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str, int], None]
 PAGE = "program-review.html"
+_FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"}
 LIBRARIES = ("duckdb", "pandas", "pandera", "plotly", "polars", "pyarrow", "scipy")
 
 
@@ -139,7 +141,16 @@ def _judged(program: Program, found: Measured, progress: Progress) -> Review:
 
     refuse_blocked(found.findings)
     progress("judging", 0)
-    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), program)
+    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), _shown(program))
+
+
+def _shown(program: Program) -> Program:
+    """The program with its free texts fit for a page."""
+    proposals = tuple(
+        replace(one, name=readable(one.name), source=readable(one.source), owner=readable(one.owner))
+        for one in program.proposals
+    )
+    return replace(program, money=replace(program.money, owner=readable(program.money.owner)), proposals=proposals)
 
 
 def _scope(program: Program, found: Measured) -> Scope:
@@ -147,9 +158,9 @@ def _scope(program: Program, found: Measured) -> Scope:
 
     days = found.days
     return Scope(
-        facility_name=program.facility.name,
+        facility_name=readable(program.facility.name),
         facility_naics=program.facility.naics,
-        facility_note=program.facility.note,
+        facility_note=readable(program.facility.note),
         start=days.start,
         end=days.end,
         as_of=days.as_of,
@@ -220,10 +231,14 @@ def _write_csv(frame: pd.DataFrame, path: Path) -> None:
 
 
 def formula_safe(value: Any) -> Any:
-    """The value with an apostrophe before it if it is text that a spreadsheet would run as a formula."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"):
-        return "'" + value
-    return value
+    """The value without signs that cannot be seen, and with an apostrophe if a spreadsheet would run it as a formula.
+
+    The signs go first: a formula that begins behind one would begin the cell once a program has dropped it.
+    """
+    if not isinstance(value, str):
+        return value
+    text = printable(value)
+    return f"'{text}" if text.lstrip(" \u00a0")[:1] in _FORMULA_STARTS else text
 
 
 def _remove_spill(folder: Path) -> None:

@@ -5,90 +5,19 @@ from __future__ import annotations
 import math
 import random
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-from handling_review.cli import main
-from handling_review.page.build import render
+from browser.opened import Opened
 from handling_review.stats import money
 from spec import made_up_tables as made_up
 
 pytestmark = pytest.mark.browser
 
-ARGUMENTS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 PLOTS = 18
-
-
-def chromium_path() -> str:
-    for name in ("chromium", "chromium-browser", "google-chrome", "chrome"):
-        found = shutil.which(name)
-        if found:
-            return found
-    pytest.fail("No Chromium on this machine: install one (for example the chromium package) to run the browser tests.")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=chromium_path(), args=list(ARGUMENTS))
-        yield opened
-        opened.close()
-
-
-@pytest.fixture(scope="module")
-def review_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("review") / "program-review.html"
-    path.write_text(render(made_up.review()), encoding="utf-8")
-    return path
-
-
-@pytest.fixture(scope="module")
-def sample_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The review of the sample facility, whose words are longer than those of the small made-up one."""
-    out = tmp_path_factory.mktemp("sample") / "review"
-    assert main(["demo", str(out)]) == 0
-    return out / "program-review.html"
-
-
-class Opened:
-    """A page with everything it said and asked for."""
-
-    def __init__(self, browser: Browser, path: Path, width: int = 1280, **context: Any) -> None:
-        self.context = browser.new_context(viewport={"width": width, "height": 900}, offline=True, **context)
-        self.page: Page = self.context.new_page()
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.goto(path.as_uri())
-
-    def draw_all(self) -> None:
-        self.page.wait_for_selector("html.ready")
-        for index in range(PLOTS):
-            self.page.locator(".plot").nth(index).scroll_into_view_if_needed()
-        self.until(f"document.querySelectorAll('.plot.drawn').length === {PLOTS}")
-
-    def until(self, condition: str) -> None:
-        """Wait for a condition; asked from outside, because the page's own policy forbids evaluating text."""
-        for _ in range(100):
-            if self.page.evaluate(condition):
-                return
-            self.page.wait_for_timeout(100)
-        pytest.fail(f"never came true: {condition}")
 
 
 def test_it_draws_without_an_error_and_without_asking_for_anything(browser: Browser, review_file: Path) -> None:

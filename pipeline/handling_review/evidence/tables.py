@@ -9,6 +9,8 @@ from typing import Any
 
 import pandas as pd
 
+from handling_review.visible import readable
+
 COLUMNS: Mapping[str, tuple[str, ...]] = {
     "person_time": (
         "quarter",
@@ -192,7 +194,18 @@ class ResultTables:
             personal = sorted(PERSONAL_COLUMNS.intersection(columns))
             if personal:
                 raise ValueError(f"result table {name} holds {personal[0]}, which is about single persons")
-        return cls(**{field.name: frames[field.name] for field in fields(cls)})
+        return cls(**{field.name: _shown(frames[field.name]) for field in fields(cls)})
+
+
+def _shown(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with every text fit for a page; unit codes stay as they are, since other tables are joined by them."""
+    texts = [
+        name
+        for name in frame.columns
+        if name != "unit" and (pd.api.types.is_string_dtype(frame[name]) or frame[name].dtype == object)
+    ]
+    changed = {name: frame[name].map(lambda v: readable(v) if isinstance(v, str) else v) for name in texts}
+    return frame.assign(**changed) if changed else frame
 
 
 @dataclass(frozen=True)

@@ -127,6 +127,11 @@ _NOTES = {
         "{rows} written with a time zone. The day is taken as it is written.",
         "If the times are not local, events near midnight fall on the wrong day; export local time.",
     ),
+    "hidden signs": (
+        "note",
+        "{rows} written with signs that cannot be seen, as marks of direction or control codes. They are left out.",
+        "Nothing, if the text still reads as it should.",
+    ),
 }
 
 

@@ -14,11 +14,14 @@ from decimal import ROUND_HALF_EVEN, Decimal
 import polars as pl
 
 from handling_review.intake.contracts import Field
+from handling_review.visible import CONTROLS, DIRECTION, TAGS, UNSEEN
 
 PIVOT = 70  # two-digit years below it are 20xx; nobody at work today was hurt before 1970
 DECIMALS = 4  # places kept in the store; a payroll's 7.999999 is noise of its own arithmetic
 WHOLE_DIGITS = 16  # no column holds more before the decimal point; far more would overflow the arithmetic
-_INVISIBLE = dict.fromkeys(map(ord, "\ufeff\u200b\u200c\u200d\u2060"), None) | {0xA0: " ", 0x202F: " ", 0x2007: " "}
+_INVISIBLE = re.compile(f"[{UNSEEN}]")
+_HIDDEN = f"[{DIRECTION}{TAGS}{CONTROLS}]"  # told when met; a byte order mark or the like is not
+_SPACES = {0xA0: " ", 0x202F: " ", 0x2007: " "}
 _DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2015\u2212"), "-")  # typed by word processors
 _ZONE = r"(?:Z|UTC|GMT|[+-][0-9]{2}:?[0-9]{2})"
 _TIME = rf"(?:[T ][0-9]{{1,2}}:[0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?(?: ?[AaPp]\.?[Mm]\.?)?(?: ?{_ZONE})?)?"
@@ -67,7 +70,7 @@ class Style:
 
 def tidy(text: str) -> str:
     """The text without invisible characters and outer space; inner runs of space become one."""
-    return " ".join(text.translate(_INVISIBLE).split())
+    return " ".join(_INVISIBLE.sub("", text).translate(_SPACES).split())
 
 
 def canonical(column: Field, values: pl.Series, style: Style) -> pl.Series:
@@ -102,10 +105,10 @@ def _padded(texts: pl.Series, column: Field, style: Style) -> pl.Series:
 
 
 def _text_column(column: Field, values: pl.Series) -> pl.Series:
-    invisible = "[\ufeff\u200b\u200c\u200d\u2060]"
-    space = r"[\s\u00a0\u202f\u2007]+"
+    space = r"[\s\x1c-\x1f\u00a0\u202f\u2007]+"
     dashes = "[" + "".join(map(chr, _DASHES)) + "]"
-    text = values.cast(pl.String).str.replace_all(invisible, "").str.replace_all(space, " ").str.strip_chars(" ")
+    seen = values.cast(pl.String).str.replace_all(_INVISIBLE.pattern, "")
+    text = seen.str.replace_all(space, " ").str.strip_chars(" ")
     plain = text.str.replace_all(dashes, "-")
     gone = plain.str.to_lowercase().is_in(list(column.missing_values))
     frame = pl.DataFrame({"text": plain if _is_id(column) else text, "gone": gone})
@@ -183,6 +186,12 @@ def _month(name: str) -> str:
 
 def notes(column: Field, values: pl.Series, style: Style) -> pl.Series:
     """What was assumed in reading each distinct value, null where nothing was."""
+    found = pl.DataFrame({"note": _notes(column, values, style), "text": values.cast(pl.String)})
+    hidden = pl.col("note").is_null() & pl.col("text").str.contains(_HIDDEN)
+    return found.select(pl.when(hidden).then(pl.lit("hidden signs")).otherwise("note").alias("note")).to_series()
+
+
+def _notes(column: Field, values: pl.Series, style: Style) -> pl.Series:
     if _is_id(column):
         plain = values.str.strip_chars()
         destroyed = plain.str.contains(f"^(?:{_SCIENTIFIC.pattern})$")

@@ -21,6 +21,7 @@ from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
+    ROWS,
     TEMPLATE,
     Picture,
     dots,
@@ -240,7 +241,7 @@ def items_picture(found: AuditsEvidence) -> Picture | None:
             note(f"all steps now {whole.value}", x=at_whole, y=1, yref="paper", yanchor="bottom", color=INK,
                  xanchor="right" if at_whole > 100 - _HALF else ("left" if at_whole < _HALF else "center"))
         )  # fmt: skip
-    figure.update_layout(margin={"r": 26})  # the last tick's name stands half beyond the axis
+    figure.update_layout(margin={"r": 26}, **ROWS)  # the last tick's name stands half beyond the axis
     figure.update_xaxes(range=[0, 100], dtick=25, ticksuffix="%", showgrid=True)
     figure.update_yaxes(
         tickvals=list(range(len(rows))), ticktext=[safe(name) for name in names], showgrid=False,

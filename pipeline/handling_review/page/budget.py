@@ -12,13 +12,14 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.budget import BudgetEvidence
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
-from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, note, plain, safe, value_of
+from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, Picture, note, plain, safe, value_of
 from handling_review.page.numbered import Counter, Finding, WhatIf, spoken
 from handling_review.page.sentence import say
 from handling_review.page.tables import Cell, Column, Table, estimate_cells
 from handling_review.page.words import budget as words
 from handling_review.page.words.answer import SHORT
 from handling_review.page.words.rates import upper
+from handling_review.visible import short
 
 _HANGS_ON = {
     "cases addressed": "cases that it addresses",
@@ -238,7 +239,11 @@ def _levers(row: ProposalRow, id: str) -> Picture:
             go.Scatter(
                 x=ends, y=[at, at], mode="lines+markers", line={"color": ACCENT, "width": 9},
                 marker={"symbol": ["circle-open", "circle"], "size": 13, "color": ACCENT, "line": {"width": 2}},
-                hovertext=[f"low: {lever.at_low}", f"high: {lever.at_high}"], hoverinfo="text",
+                hovertext=[
+                    f"{safe(_HANGS_ON[lever.name])}<br>{side}: {end}"
+                    for side, end in (("low", lever.at_low), ("high", lever.at_high))
+                ],
+                hoverinfo="text",
             )
         )  # fmt: skip
     figure.add_vline(x=0, line={"color": INK, "width": 1.5})
@@ -246,11 +251,11 @@ def _levers(row: ProposalRow, id: str) -> Picture:
     figure.add_annotation(
         note(
             f"dashed: base, {main.npv.value.shown}",
-            x=0,
+            x=1,
             y=1,
             xref="paper",
             yref="paper",
-            xanchor="left",
+            xanchor="right",
             yanchor="bottom",
         )
     )
@@ -260,10 +265,10 @@ def _levers(row: ProposalRow, id: str) -> Picture:
         showgrid=False, tickfont={"size": 13, "color": INK},
     )  # fmt: skip
     figure.update_xaxes(title={"text": "net present value", "standoff": 8}, showgrid=True)
-    figure.update_layout(margin={"b": 56})
+    figure.update_layout(margin={"b": 56}, **ROWS)
     return Picture(
         id=id,
-        title=say(f"{row.stated.name}: the answer hangs most on the {_HANGS_ON[row.levers[0].name]}"),
+        title=say(f"{short(row.stated.name, 60)}: the answer hangs most on the {_HANGS_ON[row.levers[0].name]}"),
         description=say(
             f"Three bars for {row.stated.name}, the longest on top: how the net present value moves when one "
             f"assumption goes "

@@ -33,7 +33,7 @@ def render(review: Review) -> str:
     environment.filters["number"] = number_html
     written = parts(review)
     by_id = {finding.id: finding for part in written for finding in part.findings}
-    first, script, what_if = (files.read_text("reports", name) for name in ("first.js", "draw.js", "whatif.js"))
+    first, *last = (files.read_text("reports", name) for name in ("first.js", "draw.js", "walk.js", "whatif.js"))
     return environment.get_template("review.html.j2").render(
         review=review,
         scope=review.scope,
@@ -49,9 +49,8 @@ def render(review: Review) -> str:
         glyph_height=HEIGHT,
         style=Markup(files.read_text("reports", "review.css")),
         first_script=Markup(first),
-        draw_script=Markup(script),
-        what_if_script=Markup(what_if),
-        policy=bundle.policy(first, script, what_if),
+        last_scripts=tuple(Markup(script) for script in last),
+        policy=bundle.policy(first, *last),
         plotly=Markup(bundle.plotly_bundle().packed),
         figure_json=_figure_json(written),
     )

@@ -21,18 +21,21 @@ from handling_review.page.house import (
     Picture,
     dots,
     hover,
+    named,
     note,
     plain,
     point_of,
-    safe,
     value_of,
     whiskers,
 )
 from handling_review.page.marks import starts
 from handling_review.page.sentence import Sentence, say
-from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, without_names
+from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, for_narrow
 from handling_review.page.words.data import coverage_title, mix_title
+from handling_review.page.words.pictures import kinds_title
 from handling_review.page.words.rates import SERIES_NAME, rates_title, upper
+
+_NAMES = 84  # pixels on the right for the names of lines
 
 
 def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: Any) -> float:
@@ -66,7 +69,7 @@ def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -
             mode="lines",
             line={"color": NEUTRAL, "width": 2.5},
             connectgaps=False,
-            hovertext=[hover(rate, "four quarters together") for _, rate in spans],
+            hovertext=[hover(span.of(series), f"four quarters to {span.quarter}") for span in review.rates.rolling],
             hoverinfo="text",
         ),
         **place,
@@ -77,16 +80,16 @@ def rates_picture(review: Review) -> Picture:
     """The primary series by quarter with intervals, the four-quarter line, program starts and diary marks."""
     axis, series = TimeAxis(review.rates.quarters), review.series
     figure = go.Figure(layout={"template": TEMPLATE})
-    add_context(figure, review, axis, named=True)
+    add_context(figure, review, axis, labelled=True)
     _add_rolling(figure, review, series)
     top = _add_rates(figure, axis.spans, series)
-    figure.update_xaxes(axis.wide(room=1.1))
+    figure.update_xaxes(axis.wide())
     # A third of the height above the highest whisker is for the names of the program starts.
     labelled = 0 < len(starts(review)) <= MOST_LABELLED_STARTS
-    figure.update_yaxes(range=[0, top * (1.33 if labelled else 1.06)])
-    figure.add_annotation(
-        note("cases per 200,000 hours", x=0, y=1, xref="paper", yref="paper", xanchor="left", yanchor="bottom")
+    figure.update_yaxes(
+        range=[0, top * (1.33 if labelled else 1.06)], title={"text": "cases per 200,000 hours", "standoff": 8}
     )
+    figure.update_layout(margin={"r": _NAMES})
     last = next((s for s in reversed(review.rates.rolling) if s.of(series).rate is not None), None)
     if last is not None:
         figure.add_annotation(
@@ -99,7 +102,13 @@ def rates_picture(review: Review) -> Picture:
         title=rates_title(review.rates, series),
         description=_rates_description(review, series),
         figure=drawn,
-        narrow={**axis.narrow(), "annotations": without_names(drawn), "yaxis.range": [0, top * 1.06]},
+        narrow={
+            **axis.narrow(),
+            "annotations": for_narrow(drawn, review, axis),
+            "yaxis.range": [0, top * 1.06],
+            "yaxis.title.text": "per 200,000 hours",
+            "margin.r": 16,
+        },
         height=430,
         narrow_height=330,
     )
@@ -137,12 +146,12 @@ def series_picture(review: Review) -> Picture:
         )  # fmt: skip
     figure.update_xaxes(axis.wide())
     drawn = plain(figure)
-    narrow: dict[str, Any] = {"annotations": without_names(drawn)}
+    narrow: dict[str, Any] = {"annotations": for_narrow(drawn)}
     for name in ("xaxis", "xaxis2", "xaxis3"):
         narrow |= axis.narrow(name)
     return Picture(
         id="series",
-        title=say("All recordable, DART and days-away injuries by quarter"),
+        title=kinds_title(review.rates.recent),
         description=say(
             "Three time charts under each other, each with dots for quarters, vertical lines for the likely range "
             "and a grey line for four quarters together; dotted vertical lines are program starts."
@@ -190,8 +199,9 @@ def coverage_picture(review: Review) -> Picture:
     for height, last, name, color in sorted(ends):
         floor = max(height, floor + 8)  # names keep clear of each other
         figure.add_annotation(note(name, x=last, y=floor, xanchor="left", xshift=10, color=color))
-    figure.update_xaxes(axis.wide(room=1.1))
+    figure.update_xaxes(axis.wide())
     figure.update_yaxes(range=[0, 104], ticksuffix="%", dtick=25)
+    figure.update_layout(margin={"r": _NAMES})
     drawn = plain(figure)
     return Picture(
         id="coverage",
@@ -202,13 +212,13 @@ def coverage_picture(review: Review) -> Picture:
             "vertical lines are program starts."
         ),
         figure=drawn,
-        narrow={**axis.narrow(room=3.6), "annotations": [*without_names(drawn), *_named(drawn)]},
+        narrow={**axis.narrow(), "annotations": [*for_narrow(drawn, review, axis), *_line_names(drawn)]},
         height=340,
         narrow_height=300,
     )
 
 
-def _named(figure: dict[str, Any]) -> list[dict[str, Any]]:
+def _line_names(figure: dict[str, Any]) -> list[dict[str, Any]]:
     names = {name for _, name, *_ in _LINES}
     return [a for a in figure["layout"].get("annotations", []) if a["text"] in names]
 
@@ -224,7 +234,7 @@ def _shares(rows: Sequence[Coverage], status: str) -> list[float | None]:
 def _share_text(row: Coverage, status: str, name: str) -> str:
     if not row.shares:
         return ""
-    return f"{safe(row.label)}<br>{name}: {row.share(status).shown} of {row.total.shown} hours"
+    return f"{named(row.label)}<br>{name}: {row.share(status).shown} of {row.total.shown} hours"
 
 
 def mix_picture(review: Review) -> Picture | None:

@@ -18,6 +18,7 @@ from handling_review.page.house import (
     WARNING,
     Picture,
     dots,
+    named,
     narrow_quarter_axis,
     note,
     plain,
@@ -40,7 +41,7 @@ def rungs_picture(
             label,
             rung.ratio,
             rung.few,
-            f"{safe(label)}<br>{rung.now_events.shown} cases with the program, {rung.then_events.shown} without",
+            f"{named(label)}<br>{rung.now_events.shown} cases with the program, {rung.then_events.shown} without",
         )
         for label, rung in items
     ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Sequence
 
 import plotly.graph_objects as go
@@ -14,16 +13,18 @@ from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
+    ROWS,
     TEMPLATE,
     WARNING,
     Picture,
     dots,
     hover,
+    named,
     note,
     plain,
-    safe,
     value_of,
     whiskers,
+    wrapped,
 )
 from handling_review.page.sentence import Sentence, say
 from handling_review.page.words.rates import units_title
@@ -73,10 +74,10 @@ def units_picture(review: Review) -> Picture:
                  xanchor="left", xshift=-6, color=INK)
         )  # fmt: skip
     figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "cases per 200,000 hours", "standoff": 8})
-    figure.update_layout(margin={"b": 64})
+    figure.update_layout(margin={"b": 64}, **ROWS)
     figure.update_yaxes(
         tickvals=list(range(len(rows))),
-        ticktext=[_wrapped(row.name, 24, 2) for row in rows],
+        ticktext=[wrapped(row.name, 24, 2) for row in rows],
         range=[-0.6, len(rows) - 0.4],
         showgrid=False,
         tickfont={"size": 13, "color": INK},
@@ -91,22 +92,14 @@ def units_picture(review: Review) -> Picture:
             "every number."
         ),
         figure=plain(figure),
-        narrow={"yaxis.ticktext": [_wrapped(row.name) for row in rows]},
+        narrow={"yaxis.ticktext": [wrapped(row.name) for row in rows], "xaxis.title.text": "per 200,000 hours"},
         height=130 + 36 * max(len(rows), 2),
         narrow_height=130 + 52 * max(len(rows), 2),
     )
 
 
-def _short(name: str, most: int = 22) -> str:
-    return name if len(name) <= most else name[: most - 1] + "…"
-
-
-def _wrapped(name: str, width: int = 15, lines: int = 3) -> str:
-    """A name over up to three lines, for the margin of a small picture."""
-    found = textwrap.wrap(name, width, max_lines=lines, placeholder="…")
-    return "<br>".join(safe(line) for line in found)
-
-
+_LONG_LABEL = 60  # characters on one line beside the rows of a forest
+_LEAST, _MOST = 0.02, 50.0  # the ends of the scale of ratios
 Row = tuple[str, Estimate | None, bool, str]  # label, ratio, few cases, text of the hover without the ratio
 
 
@@ -119,7 +112,7 @@ def forest_picture(
             label,
             item.ratio,
             item.verdict == "few_cases",
-            f"{safe(label)}<br>{item.now.events.shown} cases after, {item.then.events.shown} before",
+            f"{named(label)}<br>{item.now.events.shown} cases after, {item.then.events.shown} before",
         )
         for label, item in items
     ]
@@ -149,11 +142,19 @@ def forest(
     low, high = 0.25, 2.0
     for index, (_, ratio, is_open, text) in enumerate(shown):
         assert ratio is not None
-        ends = [max(value_of(ratio.lower), 0.02), min(value_of(ratio.upper), 50.0)]
+        ends = [max(value_of(ratio.lower), _LEAST), min(value_of(ratio.upper), _MOST)]
         low, high = min(low, ends[0]), max(high, ends[1])
         point = value_of(ratio.value)
         figure.add_trace(
-            go.Scatter(x=ends, y=[index, index], mode="lines", line={"color": ACCENT, "width": 2}, hoverinfo="skip")
+            go.Scatter(
+                x=ends,
+                y=[index, index],
+                mode="lines+markers",
+                line={"color": ACCENT, "width": 2},
+                marker={"symbol": _ends(ratio), "size": 10, "color": ACCENT, "line": {"width": 2}},
+                cliponaxis=False,
+                hoverinfo="skip",
+            )
         )
         if point > 0 and not math.isinf(point):
             figure.add_trace(
@@ -177,24 +178,24 @@ def forest(
         showgrid=True,
         title={"text": f"ratio of the rates, {sides} (log scale)", "standoff": 8},
     )
-    figure.update_layout(margin={"b": 64})
+    figure.update_layout(margin={"b": 64}, **ROWS)
     labels = [label for label, *_ in shown]
     few_ticks = [0.2, 0.5, 1, 2, 5] if high / low < 30 else [0.02, 0.1, 1, 10]
     figure.update_yaxes(
         tickvals=list(range(len(shown))),
-        ticktext=[safe(_short(label, 46)) for label in labels],
+        ticktext=[wrapped(label, _LONG_LABEL, 2) for label in labels],
         range=[-0.6, len(shown) - 0.4],
         showgrid=False,
         tickfont={"size": 13, "color": INK},
     )
-    tall = 36 if len(shown) < 10 else 26
+    tall = 36 if len(shown) < 10 or any(len(label) > _LONG_LABEL for label in labels) else 26
     return Picture(
         id=id,
         title=title,
         description=description,
         figure=plain(figure),
         narrow={
-            "yaxis.ticktext": [_wrapped(label, 18) for label in labels],
+            "yaxis.ticktext": [wrapped(label, 18) for label in labels],
             "yaxis.tickfont.size": 12,
             "xaxis.title.text": sides.removesuffix(" the program"),
             "xaxis.tickvals": few_ticks,
@@ -205,6 +206,13 @@ def forest(
         height=140 + tall * max(len(shown), 2),
         narrow_height=140 + 52 * max(len(shown), 2),
     )
+
+
+def _ends(ratio: Estimate) -> list[str]:
+    """A bar across each end of a range, or an arrow where it goes on beyond the picture."""
+    goes_on = (value_of(ratio.lower) < _LEAST, value_of(ratio.upper) > _MOST)
+    arrows = ("triangle-left", "triangle-right")
+    return [arrow if beyond else "line-ns" for arrow, beyond in zip(arrows, goes_on, strict=True)]
 
 
 def _forest_lines(figure: go.Figure, target: float | None) -> None:

@@ -20,7 +20,7 @@ from handling_review.page.house import (
     value_of,
 )
 from handling_review.page.sentence import say
-from handling_review.page.time_axis import TimeAxis, add_context, without_names
+from handling_review.page.time_axis import TimeAxis, add_context, for_narrow
 from handling_review.page.words.watch import chart_title, signal_words
 
 _HEIGHT, _NARROW = 340, 320
@@ -52,7 +52,8 @@ def _rates(review: Review, chart: Chart, id: str, is_first: bool) -> Picture:
     places = {quarter: at for at, quarter in enumerate(axis.quarters)}
     is_whole = chart.place == "facility"
     figure = go.Figure(layout={"template": TEMPLATE})
-    add_context(figure, review, axis, unit=None if is_whole else chart.name)
+    unit = None if is_whole else chart.name
+    add_context(figure, review, axis, unit=unit)
     at = [places[point.quarter] for point in chart.points]
     for ends in ([value_of(p.lower) for p in chart.points], [value_of(p.upper) for p in chart.points]):
         figure.add_trace(
@@ -103,7 +104,11 @@ def _rates(review: Review, chart: Chart, id: str, is_first: bool) -> Picture:
             "letters entries of the diary. The table gives every number.",
         ),
         figure=drawn,
-        narrow={**axis.narrow(), "annotations": without_names(drawn), "yaxis.title.text": "per 200,000 hours"},
+        narrow={
+            **axis.narrow(),
+            "annotations": for_narrow(drawn, review, axis, unit),
+            "yaxis.title.text": "per 200,000 hours",
+        },
         height=_HEIGHT,
         narrow_height=_NARROW,
         name=chart.name,

@@ -10,6 +10,7 @@ from handling_review.page.sentence import say
 from handling_review.page.words import answer as words_answer
 from handling_review.page.words import change as words_change
 from handling_review.page.words.answer import SHORT
+from handling_review.page.words.pictures import variants_title
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 
@@ -120,7 +121,7 @@ def _other_ways(review: Review, count: Counter) -> Finding:
             words_change.unclassified_sentence(review.before_after.unclassified),
             words_answer.bounds_sentence(review),
         ),
-        figures_answer.rungs_picture("variants", say("The main answer and the other ways of asking"), items),
+        figures_answer.rungs_picture("variants", variants_title(answer), items),
         (tables_answer.sensitivity_table(review),),
         (
             say(

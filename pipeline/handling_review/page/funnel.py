@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import plotly.graph_objects as go
 
 from handling_review.evidence.unit_funnel import BEYOND_95, BEYOND_998, INSIDE, FunnelUnit, UnitFunnel
@@ -13,6 +15,7 @@ from handling_review.page.house import (
     WARNING,
     Picture,
     dots,
+    named,
     note,
     plain,
     safe,
@@ -21,8 +24,11 @@ from handling_review.page.house import (
 from handling_review.page.sentence import NOTHING, Sentence, listed, say
 from handling_review.page.tables import Column, Table
 from handling_review.page.words.rates import SERIES_NAME, upper
+from handling_review.visible import short
 
 _SHORT = 18
+_LINE = 15  # pixels of a label's height
+_LETTER = 6.6  # pixels of a letter, about
 
 
 def funnel_sentence(found: UnitFunnel) -> Sentence:
@@ -38,8 +44,8 @@ def funnel_sentence(found: UnitFunnel) -> Sentence:
 
 def funnel_title(found: UnitFunnel) -> Sentence:
     """The finding as the title of the picture."""
-    out = tuple(unit.name for unit in found.units if unit.where == BEYOND_998)
-    near = tuple(unit.name for unit in found.units if unit.where == BEYOND_95)
+    out = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_998)
+    near = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_95)
     if out:
         return say(f"Funnel: beyond the outer limits: {listed(out)}")
     if near:
@@ -91,14 +97,12 @@ def picture(found: UnitFunnel) -> Picture | None:
     ]  # fmt: skip
     for label in labels:
         figure.add_annotation(label)
-    for unit in found.units:
-        figure.add_annotation(
-            note(safe(_short(unit.name)), x=value_of(unit.hours) / 1000, y=value_of(unit.rate), xanchor="left",
-                 yanchor="middle", xshift=9, size=12, color=INK)
-        )  # fmt: skip
     tops = [point[2] for point in found.curve] + [value_of(u.rate) for u in found.units]
+    top = min(max(point[4] for point in found.curve), max(tops) * 1.25) * 1.04
+    for label in _names(found, (at[0], at[-1]), top, 1000, 320):
+        figure.add_annotation(label)
     figure.update_yaxes(
-        range=[0, min(max(point[4] for point in found.curve), max(tops) * 1.25) * 1.04],
+        range=[0, top],
         title={"text": "cases per 200,000 hours", "standoff": 8},
     )
     figure.update_xaxes(
@@ -118,20 +122,57 @@ def picture(found: UnitFunnel) -> Picture | None:
             "come closer where hours are more. The table gives every number."
         ),
         figure=plain(figure),
-        narrow={"annotations": [], "yaxis.title.text": "per 200,000 hours"},
+        narrow={
+            "annotations": [*labels, *_names(found, (at[0], at[-1]), top, 210, 240)],
+            "yaxis.title.text": "per 200,000 hours",
+        },
         height=420,
         narrow_height=340,
     )
 
 
+def _names(
+    found: UnitFunnel, across: tuple[float, float], top: float, width: float, height: float
+) -> list[dict[str, Any]]:
+    """Names beside the dots, those beyond the limits first; a name that would cover another or a dot is left out.
+
+    ``across``: thousand hours at the ends of the axis, ``top``: the highest rate on it; ``width`` and ``height`` of the
+    axes in pixels. A name left out stands in the label of its dot and in the table.
+    """
+    place = {
+        unit: (
+            (value_of(unit.hours) / 1000 - across[0]) / (across[1] - across[0]) * width,
+            value_of(unit.rate) / top * height,
+        )
+        for unit in found.units
+    }
+    taken = [(x - 6, y - 6, x + 6, y + 6) for x, y in place.values()]
+    labels = []
+    for unit in sorted(found.units, key=lambda one: ((BEYOND_998, BEYOND_95, INSIDE).index(one.where), one.name)):
+        text = _short(unit.name)
+        x, y = place[unit]
+        long = _LETTER * 1.1 * len(text)
+        for side, left in (("left", x + 8), ("right", x - 8 - long)):
+            box = (left, y - _LINE / 2, left + long, y + _LINE / 2)
+            free = not any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken)
+            if free and left >= 0 and left + long <= width:
+                taken.append(box)
+                labels.append(
+                    note(safe(text), x=value_of(unit.hours) / 1000, y=value_of(unit.rate), xanchor=side,
+                         yanchor="middle", xshift=8 if side == "left" else -8, size=12, color=INK,
+                         bgcolor="rgba(255,255,255,0.85)", borderpad=0)
+                )  # fmt: skip
+                break
+    return labels
+
+
 def _short(name: str) -> str:
-    head = name.split(",")[0]
-    return head if len(head) <= _SHORT else head[: _SHORT - 1] + "…"
+    return short(name.split(",")[0], _SHORT)
 
 
 def _hover(unit: FunnelUnit) -> str:
     return (
-        f"{safe(unit.name)}<br>rate {unit.rate.shown}, {unit.events.shown} cases in {unit.hours.shown} hours"
+        f"{named(unit.name)}<br>rate {unit.rate.shown}, {unit.events.shown} cases in {unit.hours.shown} hours"
         f"<br>95% limits {unit.lower_95.shown} to {unit.upper_95.shown}"
         f"<br>99.8% limits {unit.lower_998.shown} to {unit.upper_998.shown}"
     )

@@ -14,6 +14,7 @@ from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.quarters import part_of, year_of
 from handling_review.page.sentence import Sentence
+from handling_review.visible import lines, short
 
 # Contrast with white: ink 15:1, accent 7:1, neutral 6:1, warning 6:1 (WCAG 2.2 asks 4.5:1 for text, 3:1 for lines).
 INK, ACCENT, NEUTRAL, WARNING, RULE = "#1b242c", "#0b5d75", "#56626d", "#a23a08", "#d5dbe0"
@@ -41,7 +42,8 @@ TEMPLATE = go.layout.Template(
         "colorway": [ACCENT, NEUTRAL, WARNING],
         "showlegend": False,
         "hovermode": "closest",
-        "hoverlabel": {"bgcolor": "#ffffff", "bordercolor": INK, "font": {"size": 14, "color": INK}},
+        "hoverlabel": {"bgcolor": "#ffffff", "bordercolor": INK, "font": {"size": 14, "color": INK}, "align": "left"},
+        "hoverdistance": 24,
         "margin": {"l": 48, "r": 16, "t": 30, "b": 44},
         "xaxis": {**_AXIS, "showgrid": False},
         "yaxis": _AXIS,
@@ -81,9 +83,25 @@ class Picture:
         return text
 
 
+ROWS = {"meta": "rows"}  # of a layout: its points are read from the top row down and not from left to right
+_HOVER_NAME = 56  # characters of a name in a label; the table has it whole
+_MOST_TICKS = 24  # quarters named one by one; beyond it years only
+_MOST_YEARS = 6  # on a small screen
+
+
 def safe(text: str) -> str:
-    """Text for Plotly: its labels read a little HTML, so that names from the data are escaped."""
-    return html.escape(text, quote=False)
+    """Text for Plotly, whose labels read a little HTML, and formulas between dollar signs: both are disarmed."""
+    return html.escape(text.replace("\u200b", ""), quote=False).replace("$", "&#36;")
+
+
+def named(name: str, most: int = _HOVER_NAME) -> str:
+    """A name for a label of Plotly, cut where it is too long for one."""
+    return safe(short(name, most))
+
+
+def wrapped(name: str, width: int = 15, most: int = 3) -> str:
+    """A name over up to so many lines, for the margin of a picture."""
+    return "<br>".join(safe(line) for line in lines(name, width, most))
 
 
 def plain(figure: go.Figure) -> dict[str, Any]:
@@ -99,7 +117,18 @@ def note(text: str, **where: Any) -> dict[str, Any]:
 
 
 def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
-    """An axis at 0, 1, 2 ... with every quarter named, the year under first quarters, and room on the right."""
+    """An axis at 0, 1, 2 ... with every quarter named, the year under first quarters, and room on the right.
+
+    With many quarters only the years are named.
+    """
+    if len(quarters) > _MOST_TICKS:
+        firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
+        return {
+            "tickvals": firsts,
+            "ticktext": [year_of(quarters[index]) for index in firsts],
+            "tickangle": 0,
+            "range": [-0.6, len(quarters) - 0.4 + room],
+        }
     texts = [
         f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
         for index, q in enumerate(quarters)
@@ -113,8 +142,9 @@ def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
 
 
 def narrow_quarter_axis(quarters: Sequence[str], axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
-    """The same axis with years only, as changes of the layout for a small screen."""
+    """The same axis with years only, as changes of the layout for a small screen; not each one, if they are many."""
     firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
+    firsts = firsts[:: -(-len(firsts) // _MOST_YEARS) or 1]
     return {
         f"{axis}.tickvals": firsts,
         f"{axis}.ticktext": [year_of(quarters[index]) for index in firsts],
@@ -172,7 +202,7 @@ def point_of(rate: Rate) -> tuple[float, float, float] | None:
 
 def hover(rate: Rate, name: str) -> str:
     """The numbers of a point, the same text as in the table."""
-    text = f"{safe(name)}<br>{rate.events.shown} cases in {rate.hours.shown} hours"
+    text = f"{named(name)}<br>{rate.events.shown} cases in {rate.hours.shown} hours"
     if rate.rate is not None:
         text += f"<br>rate {rate.rate.shown}"
     if rate.lower is not None and rate.upper is not None:

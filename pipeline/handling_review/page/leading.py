@@ -32,6 +32,7 @@ from handling_review.page.house import (
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, say
 from handling_review.page.tables import PROVISIONAL_MARK, Cell, Column, Table, estimate_range, interval
+from handling_review.page.words.pictures import leading_title
 from handling_review.page.words.rates import SERIES_NAME, rate_sentence, upper
 
 _NARROW_TITLE = 34  # characters of a bold name on one line of a small screen
@@ -148,7 +149,7 @@ def picture(found: LeadingEvidence) -> Picture | None:
         narrow |= narrow_quarter_axis(axis, f"xaxis{row if row > 1 else ''}")
     return Picture(
         id="leading",
-        title=_leading_title(found),
+        title=leading_title(found),
         description=_leading_description(found),
         figure=plain(figure),
         narrow=narrow,
@@ -181,11 +182,6 @@ def _bands(figure: go.Figure, found: LeadingEvidence, axis: Sequence[str], panel
             | {"xref": f"x{panels}" if panels > 1 else "x"}
         )
     return words
-
-
-def _leading_title(found: LeadingEvidence) -> Sentence:
-    early = "Training, audits and first-aid reports" if found.has_audits else "Training and first-aid reports"
-    return say(f"{early}, with {SERIES_NAME[found.series]} {_later()}")
 
 
 def _leading_description(found: LeadingEvidence) -> Sentence:

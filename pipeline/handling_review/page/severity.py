@@ -7,11 +7,12 @@ import plotly.graph_objects as go
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.severity import ALL, BEFORE, RECENT, SeverityEvidence, SeverityRow
-from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, dots, plain, safe, value_of, whiskers
+from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, Picture, dots, note, plain, safe, value_of, whiskers
 from handling_review.page.labels import OUTCOME
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.tables import Column, Table, estimate_cells
+from handling_review.page.words.pictures import severity_title
 from handling_review.page.words.rates import upper
 
 _KIND = {"recordable": "all recordable injuries", "handling": "handling injuries"}
@@ -143,17 +144,28 @@ def picture(found: SeverityEvidence) -> Picture | None:
         tickfont={"size": 13, "color": INK},
     )
     figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "days per 200,000 hours", "standoff": 8})
-    figure.update_layout(margin={"b": 60})
+    figure.update_layout(margin={"b": 60}, **ROWS)
+    for shift, words, pick in ((0.14, "all cases", _all), (-0.14, "without the longest", _rest)):
+        if (first := pick(rows[-1])) is not None:
+            figure.add_annotation(
+                note(words, x=value_of(first.upper), y=len(rows) - 1 + shift, xanchor="left", xshift=6, size=12,
+                     bgcolor="rgba(255,255,255,0.85)")
+            )  # fmt: skip
     return Picture(
         id="severity",
-        title=say("Days away and restricted: filled with all cases, hollow without the longest"),
+        title=severity_title(found),
         description=say(
             "For each window and kind of injury two dots with their likely ranges: the filled one stands for all "
             "cases, the hollow one below it leaves out the longest case. Where the two lie far apart, one case makes "
             "the figure."
         ),
         figure=plain(figure),
-        narrow={"yaxis.ticktext": [f"{window},<br>{kind}" for window, kind in names], "yaxis.tickfont.size": 11},
+        narrow={
+            "yaxis.ticktext": [f"{window},<br>{kind}" for window, kind in names],
+            "yaxis.tickfont.size": 12,
+            "xaxis.title.text": "days per 200,000 h",
+            "annotations": [],
+        },
         height=130 + 44 * max(len(rows), 2),
         narrow_height=130 + 54 * max(len(rows), 2),
     )

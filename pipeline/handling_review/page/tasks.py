@@ -7,8 +7,8 @@ import textwrap
 import plotly.graph_objects as go
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.tasks import EQUIPMENT_GROUPS, TasksEvidence
-from handling_review.page.house import ACCENT, INK, TEMPLATE, WARNING, Picture, plain, safe
+from handling_review.evidence.tasks import EQUIPMENT_GROUPS, ActivityRow, TasksEvidence
+from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, WARNING, Picture, note, plain, safe
 from handling_review.page.labels import ACTIVITY, EQUIPMENT_GROUP
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, say
@@ -180,10 +180,7 @@ def picture(found: TasksEvidence) -> Picture | None:
                     "line": {"color": INK, "width": 1},
                     "pattern": {"shape": pattern, "fgcolor": color, "bgcolor": "#ffffff", "size": 7},
                 },
-                hovertext=[
-                    f"{safe(ACTIVITY[row.activity])}<br>{name}: {value}"
-                    for row, value in zip(rows, values, strict=True)
-                ],
+                hovertext=[_stretch_hover(row, members) for row in rows],
                 hoverinfo="text",
             )
         )
@@ -200,7 +197,12 @@ def picture(found: TasksEvidence) -> Picture | None:
         legend={"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom", "traceorder": "normal", "font": {"size": 13}},
         margin={"t": 44, "b": 56},
         bargap=0.35,
+        **ROWS,
     )
+    for at, row in enumerate(rows):
+        figure.add_annotation(
+            note(row.cases.shown, x=row.cases.value, y=at, xanchor="left", yanchor="middle", xshift=3, color=INK)
+        )
     first = found.activities[0]
     return Picture(
         id="tasks",
@@ -222,6 +224,12 @@ def picture(found: TasksEvidence) -> Picture | None:
         height=120 + 30 * max(len(rows), 3),
         narrow_height=180 + 36 * max(len(rows), 3),
     )
+
+
+def _stretch_hover(row: ActivityRow, members: tuple[str, ...]) -> str:
+    """The counts that one stretch of a bar is made of; the same text as in the table."""
+    shown = dict(zip(EQUIPMENT_GROUPS, row.by_equipment, strict=True))
+    return "<br>".join([safe(upper(ACTIVITY[row.activity])), *(f"{EQUIPMENT_GROUP[m]}: {shown[m]}" for m in members)])
 
 
 def finding(review: Review, count: Counter) -> Finding:

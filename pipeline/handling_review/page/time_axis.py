@@ -10,13 +10,16 @@ import plotly.graph_objects as go
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.rates import Span
-from handling_review.page.house import INK, NEUTRAL, RULE, WARNING, narrow_quarter_axis, note, quarter_axis, safe
+from handling_review.page.house import INK, NEUTRAL, RULE, WARNING, named, narrow_quarter_axis, note, quarter_axis
 from handling_review.page.marks import is_about, letter, starts
 
 MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
-_LETTER_ROOM = 0.7  # quarters that a boxed letter takes on the narrowest wide picture
+_LETTER_WIDTH = 44.0  # pixels for a box of letters
+_WIDE, _NARROW = 580.0, 216.0  # pixels of the narrowest axis on a wide and on a small screen
+_MOST_LETTERS = 7  # characters in one box
 _WHITE = "rgba(255,255,255,0.85)"
 _GAP = "no rate"
+_LETTERS = "letters"
 
 
 @dataclass(frozen=True)
@@ -53,12 +56,13 @@ def add_context(
     axis: TimeAxis,
     rows: int = 1,
     *,
-    named: bool = False,
+    labelled: bool = False,
     unit: str | None = None,
 ) -> None:
-    """Incomplete quarters, program starts and diary letters on every panel of a time chart.
+    """Incomplete quarters, program starts and, on a chart of one panel, diary letters.
 
-    With ``unit`` (a unit's name) only that unit's start, and what the diary says of it or of all.
+    With ``unit`` (a unit's name) only that unit's start, and what the diary says of it or of all. ``labelled``: the
+    starts carry the names of their units, unless they are many.
     """
     every = {} if rows == 1 else {"row": "all", "col": 1, "exclude_empty_subplots": False}
     for index, span in enumerate(axis.spans):
@@ -68,29 +72,66 @@ def add_context(
     marked = [(here, names) for day, names in starts(review, unit) if (here := axis.at(day)) is not None]
     for step, (here, names) in enumerate(marked):
         figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
-        if named and len(marked) <= MOST_LABELLED_STARTS:
+        if labelled and len(marked) <= MOST_LABELLED_STARTS:
+            side = "left" if here < 0.6 * len(axis.spans) else "right"
             figure.add_annotation(
-                note(f"{safe(', '.join(names))} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
-                     xanchor="left", color=WARNING, size=12, bgcolor=_WHITE)
+                note(f"{_starters(names)} starts" if len(names) == 1 else f"{_starters(names)} start", x=here,
+                     y=1 - 0.06 * step, yref="paper", yanchor="top", xanchor=side, color=WARNING, size=12,
+                     bgcolor=_WHITE)
             )  # fmt: skip
-    taken: list[float] = []  # where the last letter of each row of letters stands
-    for order, entry in enumerate(review.diary):
-        where = axis.at(entry.date)
-        if where is not None and is_about(review, entry.unit, unit):
-            level = next((i for i, last in enumerate(taken) if where - last > _LETTER_ROOM), len(taken))
-            taken[level : level + 1] = [where]
-            figure.add_annotation(
-                note(letter(order), x=where, y=0, yref="paper", yanchor="bottom", color=INK, size=11,
-                     bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=16 * level)
-            )  # fmt: skip
+    if rows == 1:
+        for letters in _letters(review, axis, _WIDE, unit):
+            figure.add_annotation(letters)
 
 
-def without_names(figure: dict[str, Any]) -> list[dict[str, Any]]:
-    """The annotations that still fit a small screen: no names of lines or program starts, short headings."""
+def _starters(names: tuple[str, ...]) -> str:
+    return named(names[0], 40) if len(names) == 1 else f"{named(names[0], 28)} and {len(names) - 1} more"
+
+
+def _letters(review: Review, axis: TimeAxis, width: float, unit: str | None) -> list[dict[str, Any]]:
+    """Boxes with the letters of the diary in one line above the chart; letters that lie close share a box."""
+    room = _LETTER_WIDTH / width * (len(axis.spans) + 0.2)
+    found = sorted(
+        (where, order)
+        for order, entry in enumerate(review.diary)
+        if (where := axis.at(entry.date)) is not None and is_about(review, entry.unit, unit)
+    )
+    boxes: list[list[tuple[float, int]]] = []
+    for where, order in found:
+        if boxes and where - boxes[-1][0][0] < room:
+            boxes[-1].append((where, order))
+        else:
+            boxes.append([(where, order)])
+    return [
+        note(_together([order for _, order in box]), x=(box[0][0] + box[-1][0]) / 2, y=1, yref="paper",
+             yanchor="bottom", yshift=3, color=INK, size=11, bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff",
+             name=_LETTERS)
+        for box in boxes
+    ]  # fmt: skip
+
+
+def _together(orders: list[int]) -> str:
+    """The letters of one box: "C", "C, D", or "C–F" for a run."""
+    names = [letter(order) for order in sorted(orders)]
+    if len(names) > 2 and max(orders) - min(orders) == len(orders) - 1:
+        return f"{names[0]}–{names[-1]}"
+    text = ", ".join(names)
+    return text if len(text) <= _MOST_LETTERS else f"{names[0]}…{names[-1]}"
+
+
+def for_narrow(
+    figure: dict[str, Any], review: Review | None = None, axis: TimeAxis | None = None, unit: str | None = None
+) -> list[dict[str, Any]]:
+    """The annotations that still fit a small screen: no names of lines or program starts, short headings.
+
+    With ``review`` and ``axis`` the letters of the diary too, set anew for the smaller width.
+    """
     kept = []
     for annotation in figure["layout"].get("annotations", []):
         text = annotation["text"].replace("</b> per 200,000 hours", "</b>")
-        is_letter, is_heading = len(text) < 3, annotation.get("xref") == "paper"
-        if is_letter or is_heading or text == _GAP:
+        is_heading = annotation.get("xref") == "paper"
+        if (is_heading or text == _GAP) and annotation.get("name") != _LETTERS:
             kept.append({**annotation, "text": text})
-    return kept
+    if review is None or axis is None:
+        return kept
+    return [*kept, *_letters(review, axis, _NARROW, unit)]

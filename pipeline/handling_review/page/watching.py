@@ -12,15 +12,13 @@ from handling_review.page.tables import Cell, Column, Table
 from handling_review.page.words import watch as words
 from handling_review.page.words.rates import SERIES_NAME, upper
 
-_MOST_ROWS = 400  # points of units on the page; beyond it only the latest eight of each, all in the tables folder
-_LATEST_ROWS = 8
 _MONTHS = 24
 
 
 def facility_table(chart: Chart, series: str) -> Table | None:
     """The points of the facility's chart; none where there is no chart."""
     if chart.kind == "days_between":
-        return _waits_table((chart,), "Days between cases in the whole facility", len(chart.waits))
+        return _waits_table((chart,), "Days between cases in the whole facility")
     if not chart.points:
         return None
     return Table(
@@ -93,13 +91,12 @@ def _warning_words(found: EarlyWarning) -> str:
 
 
 def unit_points_table(review: Review) -> Table | None:
-    """Points of all charts by quarter of units."""
+    """Points of all charts by quarter of units: paper and a page without scripts draw none that is to be picked."""
     charts = [chart for chart in review.watch.units if chart.points]
     if not charts:
         return None
-    kept = _kept([len(chart.points) for chart in charts])
     return Table(
-        "Charts of units by quarter, per 200,000 hours" + _cut(kept),
+        "Charts of units by quarter, per 200,000 hours",
         (
             Column("Unit"),
             Column("Quarter", "label"),
@@ -112,7 +109,7 @@ def unit_points_table(review: Review) -> Table | None:
         tuple(
             (chart.name, p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p))
             for chart in charts
-            for p in chart.points[-kept:]
+            for p in chart.points
         ),
     )
 
@@ -122,11 +119,10 @@ def unit_waits_table(review: Review) -> Table | None:
     charts = tuple(chart for chart in review.watch.units if chart.waits)
     if not charts:
         return None
-    kept = _kept([len(chart.waits) for chart in charts])
-    return _waits_table(charts, "Days between cases by unit" + _cut(kept), kept)
+    return _waits_table(charts, "Days between cases by unit")
 
 
-def _waits_table(charts: tuple[Chart, ...], caption: str, kept: int) -> Table:
+def _waits_table(charts: tuple[Chart, ...], caption: str) -> Table:
     return Table(
         caption,
         (
@@ -149,21 +145,13 @@ def _waits_table(charts: tuple[Chart, ...], caption: str, kept: int) -> Table:
                 _remark(wait),
             )
             for chart in charts
-            for wait in chart.waits[-kept:]
+            for wait in chart.waits
         ),
         (
             "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
             "counts as too short only if a day more would still be.",
         ),
     )
-
-
-def _kept(sizes: list[int]) -> int:
-    return max(sizes) if sum(sizes) <= _MOST_ROWS else _LATEST_ROWS
-
-
-def _cut(kept: int) -> str:
-    return f", latest {kept}; all of them in the tables folder" if kept == _LATEST_ROWS else ""
 
 
 def months_table(found: EarlyWarning) -> Table | None:

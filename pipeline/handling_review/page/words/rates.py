@@ -17,6 +17,7 @@ from handling_review.evidence.rates import RatesEvidence, Span
 from handling_review.evidence.reference import ReferenceEvidence
 from handling_review.evidence.units import UnitsEvidence
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.visible import short
 
 SERIES_NAME = {
     "handling": "handling injuries",
@@ -205,6 +206,7 @@ def units_title(units: UnitsEvidence) -> Sentence:
     """The finding about units as a figure title."""
     if not units.compared():
         return say("Units: too few cases to set one against the others")
-    names = {word: tuple(r.name for r in units.standing_out() if r.stands_out == word) for word in (HIGHER, LOWER)}
+    out = units.standing_out()
+    names = {word: tuple(short(r.name, 40) for r in out if r.stands_out == word) for word in (HIGHER, LOWER)}
     said = [f"{listed(found)} {word}" for word, found in names.items() if found]
     return say(f"Against all other units together: {', '.join(said)}" if said else "No unit stands out")

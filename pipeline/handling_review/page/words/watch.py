@@ -23,6 +23,7 @@ from handling_review.evidence.quarters import stretches
 from handling_review.evidence.watch import Watch
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.words.rates import SERIES_NAME, upper
+from handling_review.visible import short
 
 _RULES = {
     OUTSIDE: "outside the limits of chance, towards {} injuries",
@@ -52,10 +53,10 @@ def chart_title(chart: Chart, series: str) -> Sentence:
     """The finding of one chart as the title of its picture."""
     what = "days between cases" if chart.kind == "days_between" else SERIES_NAME[series]
     if not chart.has_signal():
-        return say(f"{chart.name}, {what}: nothing stands out from chance")
+        return say(f"{short(chart.name, 60)}, {what}: nothing stands out from chance")
     sides = {signal.direction for point in chart.marks for signal in point.signals}
     side = " and of ".join(f"{word} injuries" for word in (MORE, FEWER) if word in sides)
-    return say(f"{chart.name}, {what}: some points tell of {side} than before")
+    return say(f"{short(chart.name, 60)}, {what}: some points tell of {side} than before")
 
 
 def signal_sentence(chart: Chart, series: str) -> Sentence:
