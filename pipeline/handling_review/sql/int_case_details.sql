@@ -21,7 +21,7 @@ suited AS (
     LEFT JOIN fleet AS f ON f.unit = c.unit AND f.equipment = s.equipment
     GROUP BY c.file_no, c.record
 )
-SELECT c.file_no, c.record, c.quarter, c.unit, c.is_recordable, c.outcome,
+SELECT c.file_no, c.record, c.line, c.quarter, c.unit, c.is_recordable, c.outcome,
     coalesce(c.activity, 'unknown') AS activity,
     coalesce(c.equipment_in_use, 'not_given') AS equipment_in_use,
     CASE

@@ -27,11 +27,16 @@ PERSON_TIME = (
     "int_training_due",
     "int_period_totals",
     "int_unit_periods",
+    "int_hours_parts",
     "int_person_time",
     "int_cases",
     "int_hours_gaps",
     "int_case_details",
     "int_first_days",
+    "int_staff_parts",
+    "int_case_groups",
+    "int_exposure_parts",
+    "int_audits",
 )
 RESULTS = (
     "out_unit_quarters",
