@@ -53,6 +53,9 @@ def parser() -> argparse.ArgumentParser:
     build.add_argument("program", type=Path, help="the program file (TOML)")
     build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
+    build.add_argument(
+        "--since", type=Path, metavar="DIR", help="the last review (default: in the output folder, else beside it)"
+    )
 
     budget = commands.add_parser("budget", help="print the budget case, with other figures if you like")
     budget.add_argument("program", type=Path, help="the program file (TOML)")
@@ -164,10 +167,10 @@ def _check(asked: argparse.Namespace) -> int:
 
 
 def _build(asked: argparse.Namespace) -> int:
-    return _built(asked.program, asked.as_of, asked.out)
+    return _built(asked.program, asked.as_of, asked.out, asked.since)
 
 
-def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
+def _built(program_file: Path, as_of: date | None, out: Path | None, since: Path | None = None) -> int:
     from handling_review import review
     from handling_review.program import read_program
 
@@ -175,7 +178,7 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
     with _Progress() as progress:
-        built = review.build(program, day, target, progress)
+        built = review.build(program, day, target, progress, since)
     _print_findings(built.findings)
     print(f"Review: {built.page}")
     return EXIT_DONE
