@@ -110,6 +110,11 @@ def close_book(
     books.write(store, earlier.book.with_review(this, numbers))
 
 
+def removals(earlier: Earlier) -> list[dict[str, object]]:
+    """People taken out on request, for the manifest: the day, how many rows, why; never who."""
+    return [{"removed_on": one.removed_on, "rows": one.rows, "reason": one.reason} for one in earlier.book.removals]
+
+
 def named(earlier: Earlier) -> dict[str, str] | None:
     """The last review by its run and day, for the manifest; None where this is the first."""
     if not earlier.book.reviews:

@@ -134,7 +134,7 @@ def write(
         intake=found.intake,
         quarters=found.tables["quarters"],
         unit_quarters=found.tables["unit_quarters"],
-        versions=_versions(),
+        versions=versions(),
     )
     with Store(folder / "review.duckdb", folder / "spill") as store:
         kept, told = last_review.keep_and_compare(store, folder, program, before, facts, changed)
@@ -196,7 +196,7 @@ def _scope(program: Program, found: Measured) -> Scope:
         hours_complete_stated=days.hours_through_stated,
         settings_hash=program.settings_hash(),
         run_id=_run_id(program, found),
-        versions=_versions(),
+        versions=versions(),
         settings=program.settings(),
     )
 
@@ -236,7 +236,8 @@ def _inputs(intake: Intake) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "name", "sha256", "rows", "bytes"])
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
+    """This tool and the libraries that shape its files, each with its version."""
     return {"handling-review": __version__, **{name: version(name) for name in LIBRARIES}}
 
 
@@ -278,12 +279,13 @@ def _write_manifest(program: Program, found: Measured, folder: Path, before: Ear
         "run_id": _run_id(program, found),
         "review": dict(vars(found.days)),
         "last_review": last_review.named(before),
+        "removals": last_review.removals(before),
         "settings_sha256": program.settings_hash(),
         "settings": program.settings(),
         "inputs": found.tables["inputs"].to_dict("records"),
         "row_accounting": found.tables["accounting"].to_dict("records"),
         "outputs": {p.relative_to(folder).as_posix(): _sha256(p) for p in outputs},
-        "versions": _versions(),
+        "versions": versions(),
         "random_seed": None,
     }
     text = json.dumps(manifest, indent=2, default=str, ensure_ascii=False)

@@ -24,7 +24,7 @@ LAYERS = (
     {"evidence"},
     {"page", "last_review"},
     {"review", "proposal"},
-    {"starter", "worklist"},
+    {"starter", "worklist", "rebuild", "forget"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

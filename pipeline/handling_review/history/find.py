@@ -105,6 +105,15 @@ def _candidates(program: Program, as_of: date, out: Path, since: Path | None) ->
     yield from sorted(beside, key=lambda one: (one.as_of, one.path.name), reverse=True)
 
 
+def folders_beside(folder: Path) -> tuple[str, ...]:
+    """Names of the folders beside a review that hold a review of the same facility."""
+    own = _seen(folder)
+    if own is None:
+        return ()
+    beside = [found for path in _folders(folder.parent) if path != folder and (found := _seen(path))]
+    return tuple(sorted(one.path.name for one in beside if one.facility == own.facility))
+
+
 def _folders(parent: Path) -> list[Path]:
     try:
         return [
