@@ -63,9 +63,23 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--findings", type=Path, metavar="FILE", help="also write the findings to this CSV file")
 
     build = commands.add_parser("build", help="build the review")
-    build.add_argument("program", type=Path, help="the program file (TOML)")
+    build.add_argument("program", type=Path, nargs="?", help="the program file (TOML)")
     build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
+    build.add_argument(
+        "--since", type=Path, metavar="DIR", help="the last review (default: in the output folder, else beside it)"
+    )
+    build.add_argument(
+        "--from-store", dest="store", type=Path, metavar="DIR",
+        help="instead of PROGRAM: build the review of --as-of again from what this review folder has kept",
+    )  # fmt: skip
+
+    forget = commands.add_parser("forget", help="take one person out of a review folder and all it has kept")
+    forget.add_argument("folder", type=Path, help="the review folder")
+    forget.add_argument(
+        "--id-file", type=Path, metavar="FILE", help="file with the employee id (default: read from standard input)"
+    )
+    forget.add_argument("--reason", required=True, metavar="TEXT", help="why, for the log; must not name the person")
 
     budget = commands.add_parser("budget", help="print the budget case, with other figures if you like")
     budget.add_argument("program", type=Path, help="the program file (TOML)")
@@ -134,6 +148,7 @@ def _run(asked: argparse.Namespace) -> int:
         "build": _build,
         "budget": _budget,
         "worklist": _worklist,
+        "forget": _forget,
     }
     return commands[asked.command](asked)
 
@@ -177,10 +192,14 @@ def _check(asked: argparse.Namespace) -> int:
 
 
 def _build(asked: argparse.Namespace) -> int:
-    return _built(asked.program, asked.as_of, asked.out)
+    if asked.store is not None:
+        return _rebuilt(asked)
+    if asked.program is None:
+        raise UsageProblem("build needs a program file, or --from-store DIR to build an earlier review again.")
+    return _built(asked.program, asked.as_of, asked.out, asked.since)
 
 
-def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
+def _built(program_file: Path, as_of: date | None, out: Path | None, since: Path | None = None) -> int:
     from handling_review import review
     from handling_review.program import read_program
 
@@ -188,9 +207,31 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
     with _Progress() as progress:
-        built = review.build(program, day, target, progress)
+        built = review.build(program, day, target, progress, since)
     _print_findings(built.findings)
     say(f"Review: {built.page}")
+    return EXIT_DONE
+
+
+def _rebuilt(asked: argparse.Namespace) -> int:
+    from handling_review import rebuild
+
+    if asked.program is not None or asked.since is not None:
+        raise UsageProblem("--from-store uses the settings kept with that review: leave PROGRAM and --since out.")
+    with _Progress() as progress:
+        found = rebuild.rebuild(asked.store, asked.as_of, asked.out, progress)
+    _print_findings(found.built.findings)
+    for proviso in found.provisos:
+        print(proviso)
+    print(f"Review: {found.built.page}")
+    return EXIT_DONE
+
+
+def _forget(asked: argparse.Namespace) -> int:
+    from handling_review import forget
+
+    done = forget.forget(asked.folder, forget.read_id(asked.id_file), asked.reason)
+    print("\n".join(done.sentences()))
     return EXIT_DONE
 
 

@@ -27,6 +27,7 @@ from handling_review.settings import (
     HoursRule,
     Ids,
     IncidentRule,
+    Keeping,
     Money,
     PayCodes,
     Period,
@@ -48,6 +49,7 @@ __all__ = [
     "HoursRule",
     "Ids",
     "IncidentRule",
+    "Keeping",
     "Money",
     "PayCodes",
     "Period",
@@ -124,6 +126,7 @@ _TABLES = {
     "hours": HoursRule,
     "ids": Ids,
     "incidents": IncidentRule,
+    "store": Keeping,
 }
 _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units", "jobs")
 
@@ -290,6 +293,7 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     thresholds: Thresholds = parts["thresholds"]
     for key, value in asdict(thresholds).items():
         _within(path, f"[thresholds] {key}", value, 0, 10_000)
+    _within(path, "[store] keep_years", parts["store"].keep_years, 0, 100)
     hours: HoursRule = parts["hours"]
     if hours.written_as not in HOURS_AS:
         _known(path, hours.written_as, HOURS_AS, "[hours] written_as")

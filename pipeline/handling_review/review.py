@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from handling_review import __version__
+from handling_review import __version__, last_review
 from handling_review.findings import Finding, blocking, in_order
+from handling_review.history.find import Earlier, earlier
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
 from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
 from handling_review.intake.ledger import as_frame, ledger
@@ -29,10 +30,11 @@ from handling_review.store.settle import ReviewDays
 from handling_review.visible import printable, readable
 
 if TYPE_CHECKING:
-    from handling_review.evidence.assemble import Review
+    from handling_review.evidence.assemble import Changed, Review
     from handling_review.evidence.tables import Scope
 
 Progress = Callable[[str, int], None]
+Load = Callable[[Program, Store, Progress], Intake]
 PAGE = "program-review.html"
 _FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"}
 LIBRARIES = ("duckdb", "pandas", "pandera", "plotly", "polars", "pyarrow", "scipy")
@@ -69,13 +71,20 @@ def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Fi
         return measured(program, as_of, Path(folder), progress).findings
 
 
-def measured(program: Program, as_of: date, folder: Path, progress: Progress = quiet) -> Measured:
-    """Files to result tables, in a database ``review.duckdb`` inside ``folder``."""
+def measured(
+    program: Program,
+    as_of: date,
+    folder: Path,
+    progress: Progress = quiet,
+    load: Load = load_all,
+    notes: Sequence[Finding] = (),
+) -> Measured:
+    """Files to result tables, in a database ``review.duckdb`` inside ``folder``; ``notes`` stand among the findings."""
     with Store(folder / "review.duckdb", folder / "spill") as store:
-        intake = load_all(program, store, progress)
+        intake = load(program, store, progress)
         progress("checking", 0)
         days = prepare(program, store, as_of)
-        findings = [*intake.findings, *tally_findings(intake)]
+        findings = [*notes, *intake.findings, *tally_findings(intake)]
         findings += [*fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
         progress("counting hours and cases", 0)
         tables = measure(store)
@@ -95,27 +104,54 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = q
     )
 
 
-def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) -> Built:
-    """Build the review into ``out``.
+def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, since: Path | None = None) -> Built:
+    """Build the review into ``out``, and say in it what changed since the last one (``since``: the folder of that).
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
+    with output_folder(out) as folder:
+        before = earlier(program, as_of, out, since)
+        found = measured(program, as_of, folder, progress, notes=before.notes)
+        write(program, found, folder, before, progress)
+    return Built(out / PAGE, found.findings)
+
+
+def write(
+    program: Program,
+    found: Measured,
+    folder: Path,
+    before: Earlier,
+    progress: Progress = quiet,
+    changed: Changed | None = None,
+) -> None:
+    """Judge and write a measured review into ``folder``; ``changed``: what it was published with, if built again."""
     from handling_review.evidence.export import result_frames
     from handling_review.page.build import render
 
-    with output_folder(out) as folder:
-        found = measured(program, as_of, folder, progress)
-        review = _judged(program, found, progress)
-        progress("writing", 0)
-        (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
-        (folder / "tables").mkdir()
-        for name, frame in sorted(result_frames(review).items()):
-            _write_csv(frame, folder / "tables" / f"{name}.csv")
-        _write_csv(found.tables["findings"], folder / "findings.csv")
-        (folder / "review.duckdb").chmod(0o600)
-        _remove_spill(folder)
-        _write_manifest(program, found, folder)
-    return Built(out / PAGE, found.findings)
+    refuse_blocked(found.findings)
+    progress("keeping rows", 0)
+    facts = last_review.Facts(
+        run_id=_run_id(program, found),
+        days=found.days,
+        intake=found.intake,
+        quarters=found.tables["quarters"],
+        unit_quarters=found.tables["unit_quarters"],
+        versions=versions(),
+    )
+    with Store(folder / "review.duckdb", folder / "spill") as store:
+        kept, told = last_review.keep_and_compare(store, folder, program, before, facts, changed)
+        review = _judged(program, found, progress, told)
+        last_review.close_book(store, program, before, facts, review, kept)
+        store.checkpoint()
+    progress("writing", 0)
+    (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
+    (folder / "tables").mkdir()
+    for name, frame in sorted(result_frames(review).items()):
+        _write_csv(frame, folder / "tables" / f"{name}.csv")
+    _write_csv(found.tables["findings"], folder / "findings.csv")
+    (folder / "review.duckdb").chmod(0o600)
+    _remove_spill(folder)
+    _write_manifest(program, found, folder, before)
 
 
 def examine(program: Program, as_of: date, progress: Progress = quiet) -> Review:
@@ -135,13 +171,14 @@ def refuse_blocked(findings: Sequence[Finding]) -> None:
         raise DataProblem("\n".join(finding.sentence() for finding in stop))
 
 
-def _judged(program: Program, found: Measured, progress: Progress) -> Review:
+def _judged(program: Program, found: Measured, progress: Progress, changed: Changed | None = None) -> Review:
     from handling_review.evidence.assemble import assemble
     from handling_review.evidence.tables import ResultTables
 
     refuse_blocked(found.findings)
     progress("judging", 0)
-    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), _shown(program))
+    known = {} if changed is None else {"changed": changed}
+    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), _shown(program), **known)
 
 
 def _shown(program: Program) -> Program:
@@ -170,7 +207,7 @@ def _scope(program: Program, found: Measured) -> Scope:
         hours_complete_stated=days.hours_through_stated,
         settings_hash=program.settings_hash(),
         run_id=_run_id(program, found),
-        versions=_versions(),
+        versions=versions(),
         settings=program.settings(),
     )
 
@@ -210,7 +247,8 @@ def _inputs(intake: Intake) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "name", "sha256", "rows", "bytes"])
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
+    """This tool and the libraries that shape its files, each with its version."""
     return {"handling-review": __version__, **{name: version(name) for name in LIBRARIES}}
 
 
@@ -249,18 +287,20 @@ def _remove_spill(folder: Path) -> None:
         spill.rmdir()
 
 
-def _write_manifest(program: Program, found: Measured, folder: Path) -> None:
+def _write_manifest(program: Program, found: Measured, folder: Path, before: Earlier) -> None:
     outputs = sorted(p for p in folder.rglob("*") if p.is_file())
     manifest = {
         "facility": program.facility.name,
         "run_id": _run_id(program, found),
         "review": dict(vars(found.days)),
+        "last_review": last_review.named(before),
+        "removals": last_review.removals(before),
         "settings_sha256": program.settings_hash(),
         "settings": program.settings(),
         "inputs": found.tables["inputs"].to_dict("records"),
         "row_accounting": found.tables["accounting"].to_dict("records"),
         "outputs": {p.relative_to(folder).as_posix(): _sha256(p) for p in outputs},
-        "versions": _versions(),
+        "versions": versions(),
         "random_seed": None,
     }
     text = json.dumps(manifest, indent=2, default=str, ensure_ascii=False)

@@ -194,6 +194,13 @@ class Thresholds:
 
 
 @dataclass(frozen=True)
+class Keeping:
+    """How long the accepted rows of earlier reviews are kept."""
+
+    keep_years: int = 5  # after the last year covered: how long the log is kept (29 CFR 1904.33)
+
+
+@dataclass(frozen=True)
 class Program:
     """One facility's settings, ready to use. Paths in ``files`` are absolute."""
 
@@ -218,6 +225,7 @@ class Program:
     money: Money = field(default_factory=Money)
     proposals: tuple[Proposal, ...] = ()
     thresholds: Thresholds = field(default_factory=Thresholds)
+    store: Keeping = field(default_factory=Keeping)
 
     def settings(self) -> dict[str, Any]:
         """Every setting as plain values, with file names instead of machine paths."""

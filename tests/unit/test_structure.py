@@ -20,10 +20,11 @@ LAYERS = (
     {"program"},
     {"stats", "store"},
     {"intake", "simulate"},
+    {"history"},
     {"evidence"},
-    {"page"},
+    {"page", "last_review"},
     {"review", "proposal"},
-    {"starter", "worklist"},
+    {"starter", "worklist", "rebuild", "forget"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -21,6 +22,7 @@ from handling_review.evidence import (
     reconciliation,
     reference,
     reporting,
+    restated,
     severity,
     tasks,
     training,
@@ -32,10 +34,12 @@ from handling_review.evidence import (
     who,
 )
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.restated_compare import FIRST, Changes
 from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tables import ResultTables, Scope
 from handling_review.program import Program
 
+Changed = Callable[[tuple[Number, ...]], Changes]
 _BOUNDS = 5  # undecided cases all counted, before only, after only; all unusable ones for and against
 
 
@@ -80,6 +84,7 @@ class Review:
     reporting: reporting.ReportingEvidence
     reference: reference.ReferenceEvidence
     reconciliation: reconciliation.Reconciliation
+    restated: restated.RestatedEvidence
     actions: tuple[actions.Candidate, ...]
     diary: tuple[DiaryEntry, ...]
     looks: Number
@@ -91,9 +96,14 @@ class Review:
         return self.program.analysis.series
 
 
-def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
+def _first(_published: tuple[Number, ...]) -> Changes:
+    return Changes(FIRST)
+
+
+def assemble(tables: ResultTables, scope: Scope, program: Program, changed: Changed = _first) -> Review:
     """The review's evidence from one build's result tables.
 
+    ``changed`` tells from the published numbers what changed since the last review; left out, this is the first.
     Raises ``ValueError`` when two published numbers share a key.
     """
     rate = rates.gather(tables, program)
@@ -124,6 +134,32 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         actions.Basis(rate, change, worked.ladder.lead, chart, doing, coverage, unit, rows, mix)
     )
     looks = numbers.count("comparisons/review", _looks(rate, change, worked, unit), "comparisons")
+    published = numbers.published(
+        rate,
+        change,
+        worked,
+        chart,
+        study,
+        doing,
+        lost,
+        lags,
+        hurt,
+        seen,
+        signs,
+        coverage,
+        lapses,
+        purse,
+        unit,
+        apart,
+        around,
+        rows,
+        mix,
+        published_rates,
+        posted,
+        candidates,
+        looks,
+    )
+    moved = restated.gather(changed(published), names)
     return Review(
         scope=scope,
         program=program,
@@ -148,34 +184,11 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
         reporting=mix,
         reference=published_rates,
         reconciliation=posted,
+        restated=moved,
         actions=candidates,
         diary=_diary(tables.events_diary, tables.quarters),
         looks=looks,
-        numbers=numbers.published(
-            rate,
-            change,
-            worked,
-            chart,
-            study,
-            doing,
-            lost,
-            lags,
-            hurt,
-            seen,
-            signs,
-            coverage,
-            lapses,
-            purse,
-            unit,
-            apart,
-            around,
-            rows,
-            mix,
-            published_rates,
-            posted,
-            candidates,
-            looks,
-        ),
+        numbers=(*published, *numbers.published(moved)),
     )
 
 

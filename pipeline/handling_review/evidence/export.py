@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 import pandas as pd
 
-from handling_review.evidence import export_answer, export_money, export_training, export_watch
+from handling_review.evidence import export_answer, export_money, export_restated, export_training, export_watch
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast
 from handling_review.evidence.export_columns import Row, count, estimate_columns, rate_columns, value
@@ -57,6 +57,7 @@ def result_frames(review: Review) -> dict[str, pd.DataFrame]:
         "row_accounting": _accounting,
         "published_rates": _references,
         "reconciliation": _reconciliation,
+        "restated": lambda found, named: export_restated.restated_rows(found.restated),
         "numbers": _numbers,
     }
     frames = {}
@@ -136,6 +137,7 @@ def _header(name: str, level: str) -> tuple[str, ...]:
             *("line_before_per_200k_hours", f"line_before_lower_{level}", f"line_before_upper_{level}"),
             "no_fit_because",
         ),
+        "restated": export_restated.HEADER,
         "people": ("quarter", "people_with_hours", "people_trained", "people_lapsed"),
         "reporting_mix": (
             *("year", "complete_quarters", "hours_worked"),

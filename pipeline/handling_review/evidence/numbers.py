@@ -142,6 +142,21 @@ def money(key: str, value: float, currency: str) -> Number:
     return Number(key, value, currency, f"{currency} {_fixed(rounded, 0)}")
 
 
+def change(key: str, then: Number, now: Number) -> Number | None:
+    """By how much a number moved, signed, in the decimals that it is shown with; shares in percentage points.
+
+    None where one of the two is not defined or has no end.
+    """
+    if then.value is None or now.value is None or math.isinf(then.value) or math.isinf(now.value):
+        return None
+    moved = now.value - then.value
+    is_share = now.unit == "share"
+    decimals = len(now.shown.partition(".")[2]) if not is_share else 1
+    text = _fixed(100 * moved if is_share else moved, decimals)
+    signed = text if moved < 0 else f"+{text}"
+    return Number(key, moved, now.unit, f"{signed} points" if is_share else signed)
+
+
 def numbers_in(thing: Any) -> Iterator[Number]:
     """Every ``Number`` inside nested result objects, in the order of their fields."""
     if isinstance(thing, Number):

@@ -8,7 +8,7 @@ from markupsafe import Markup
 from handling_review import files
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.numbers import Number
-from handling_review.page import bundle, front, method, tables_data
+from handling_review.page import bundle, front, method, restated, tables_data
 from handling_review.page.findings import Part, parts
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
 from handling_review.page.sentence import number_html
@@ -43,6 +43,7 @@ def render(review: Review) -> str:
         by_id=by_id,
         method=method,
         tables_data=tables_data,
+        restated=restated,
         posted=words_data.reconciliation_sentence(review.reconciliation),
         joined=words_data.joined_units_sentence(review.scope.settings.get("unit_changes", ())).text,
         glyph_width=WIDTH,

@@ -21,6 +21,7 @@ from handling_review.page.words import answer as words_answer
 from handling_review.page.words import change as words_change
 from handling_review.page.words import data as words_data
 from handling_review.page.words import rates as words
+from handling_review.page.words import restated as words_restated
 from handling_review.page.words import watch as words_watch
 from handling_review.page.words.rates import SERIES_NAME, upper
 
@@ -45,6 +46,7 @@ class Front:
     stands_out: tuple[Sentence, ...]
     actions: tuple[Action, ...]
     open: tuple[Sentence, ...]
+    since: tuple[Sentence, ...]
     rows: Sentence
 
 
@@ -64,6 +66,7 @@ def front(review: Review) -> Front:
             Action(words_data.candidate_sentence(candidate), candidate.finding) for candidate in review.actions
         ),
         open=words_data.cannot_tell_yet(review),
+        since=words_restated.changed_sentences(review.restated, review.series),
         rows=words_data.accounting_sentence(review.accounting),
     )
 

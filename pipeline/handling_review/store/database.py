@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 STORAGE_VERSION = "v1.2.0"
 MEMORY_LIMIT = "1GB"
 THREADS = 2
+STREAM_ROWS = 1 << 17
 
 
 class Store:
@@ -89,6 +90,30 @@ class Store:
         listed = [list(row) for row in rows]
         if listed:
             self._con.executemany(f"INSERT INTO {_name(table)} VALUES ({marks})", listed)
+
+    def create(self, table: str, columns: Sequence[tuple[str, str]]) -> None:
+        """Create an empty table that lasts as long as the store is open; it never gets into the file."""
+        declared = ", ".join(f"{_name(name)} {kind}" for name, kind in columns)
+        self._con.execute(f"CREATE OR REPLACE TEMP TABLE {_name(table)} ({declared})")
+
+    def append(self, table: str, stream: pa.RecordBatchReader) -> None:
+        """Add the rows of a stream to a table."""
+        self._con.register("incoming", stream)
+        self._con.execute(f"INSERT INTO {_name(table)} SELECT * FROM incoming")
+        self._con.unregister("incoming")
+
+    def execute(self, sql: str, values: Sequence[Any] = ()) -> None:
+        """Run one statement of this package; values are bound."""
+        self._con.execute(sql, list(values))
+
+    def fetch(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """All rows of one query of this package; values are bound."""
+        found: list[tuple[Any, ...]] = self._con.execute(sql, list(values)).fetchall()
+        return found
+
+    def stream(self, sql: str, values: Sequence[Any] = ()) -> pa.RecordBatchReader:
+        """Rows of one query of this package as a stream of Arrow batches, to be read to its end before the next."""
+        return self._con.sql(sql, params=list(values)).to_arrow_reader(STREAM_ROWS)
 
     def run(self, name: str) -> None:
         """Run one shipped SQL file."""

@@ -16,7 +16,7 @@ from filelock import FileLock, Timeout
 
 from handling_review.problems import OutputProblem
 
-OURS = frozenset({"program-review.html", "tables", "findings.csv", "review.duckdb", "manifest.json"})
+OURS = frozenset({"program-review.html", "tables", "findings.csv", "review.duckdb", "manifest.json", "snapshots"})
 _AT_FDCWD = -100
 _EXCHANGE = 2
 

@@ -1,0 +1,268 @@
+"""Accepted rows kept in chunks that are named by their content, so that a chunk that did not change is kept once.
+
+A chunk holds the rows of one input file and one part of time (a calendar quarter of hours, a year of other files). Its
+name is made of its rows alone. Where the rows stood (record and line) lies in a second file, counted from the chunk's
+own first record and line: rows that are added elsewhere in an export move neither. Hard links share a chunk between
+the folders of several reviews; where the system has none, it is copied.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import shutil
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import astuple, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from handling_review.intake.contracts import contract
+from handling_review.program import FILE_NAMES
+from handling_review.store.database import Store
+
+FOLDER = "snapshots"
+MODE, FOLDER_MODE = 0o600, 0o700
+_GROUP_ROWS = 1 << 17
+_DAY = {
+    "hours": "coalesce(period_start, work_date)",
+    "incidents": "event_date",
+    "training": "completed_on",
+    "observations": "observed_on",
+    "exposure": "period_start",
+}
+_PLACE = (("record", "BIGINT"), ("line", "BIGINT"))
+
+
+class DamagedSnapshot(Exception):
+    """A chunk is missing, or is not what it was when it was written."""
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """Rows of one file and part of time. ``content`` and ``places`` are the names of its two files, without ending."""
+
+    file: str
+    file_no: int
+    part: str
+    rows: int
+    first_record: int
+    first_line: int
+    content: str
+    content_bytes: int
+    places: str
+    places_bytes: int
+
+    @property
+    def names(self) -> tuple[tuple[str, int], tuple[str, int]]:
+        """Both file names with their sizes in bytes."""
+        return (f"{self.content}.parquet", self.content_bytes), (f"{self.places}.parquet", self.places_bytes)
+
+
+CHUNK_COLUMNS = tuple((f.name, "BIGINT" if f.type == "int" else "VARCHAR") for f in fields(Chunk))
+
+
+def as_row(chunk: Chunk) -> tuple[Any, ...]:
+    """A chunk as a row of the history."""
+    return astuple(chunk)
+
+
+def columns(file: str) -> list[tuple[str, str]]:
+    """Columns of the accepted rows of a file, with their types in the store; where they stood comes beside."""
+    return [(field.name, field.duckdb_type) for field in contract(file).fields]
+
+
+def part_sql(file: str) -> str:
+    """The part of time that a row belongs to."""
+    day = _DAY.get(file)
+    if day is None:
+        return "'all'"
+    quarter = f" || '-Q' || date_part('quarter', {day})" if file == "hours" else ""
+    return f"coalesce(CAST(date_part('year', {day}) AS VARCHAR){quarter}, 'none')"
+
+
+def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ...]:
+    """Write the store's accepted rows into ``folder``; chunks that a source folder holds already are taken from there.
+
+    Costs one pass over the rows, and the writing of what is new.
+    """
+    folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
+    kept = []
+    for file in FILE_NAMES:
+        for found in _fingerprints(store, file):
+            kept.append(_kept(store, folder, sources, file, found))
+    return tuple(kept)
+
+
+def share(chunks: Iterable[Chunk], folder: Path, sources: Sequence[Path]) -> None:
+    """Put the files of earlier chunks into ``folder`` too. Raises ``DamagedSnapshot`` where one is missing."""
+    folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
+    for chunk in chunks:
+        for name, size in chunk.names:
+            if not _taken(name, size, folder, sources):
+                raise DamagedSnapshot(name)
+
+
+def is_whole(chunks: Iterable[Chunk], sources: Sequence[Path]) -> bool:
+    """Whether every file of the chunks is there in its full size."""
+    return all(any(_is_there(one / name, size) for one in sources) for chunk in chunks for name, size in chunk.names)
+
+
+def load(store: Store, file: str, chunks: Iterable[Chunk], folder: Path, table: str, *, is_raw: bool = False) -> None:
+    """Put the rows of the chunks into ``table`` in their old order, with the columns of ``raw_<file>``.
+
+    The table is made for as long as the store is open, unless it is the raw table itself.
+    """
+    declared = [*columns(file), *_PLACE, ("file_no", "INTEGER")]
+    store.create(f"{table}_loose", declared)
+    for chunk in sorted((c for c in chunks if c.file == file), key=lambda c: (c.file_no, c.first_record, c.part)):
+        store.append(f"{table}_loose", _batches(chunk, folder, declared))
+    if not is_raw:
+        store.create(table, declared)
+    store.execute(f'INSERT INTO "{table}" SELECT * FROM "{table}_loose" ORDER BY file_no, record')
+    store.execute(f'DROP TABLE "{table}_loose"')
+
+
+def write_parquet(batches: Iterable[pa.RecordBatch], schema: pa.Schema, path: Path, *, is_places: bool = False) -> int:
+    """Write batches as one Parquet file that only its owner can read; returns its size in bytes."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, MODE)
+    with os.fdopen(handle, "wb") as out:
+        options: dict[str, Any] = {"use_dictionary": not is_places}
+        if is_places:
+            options["column_encoding"] = dict.fromkeys(schema.names, "DELTA_BINARY_PACKED")
+        with pq.ParquetWriter(
+            out, schema, compression="zstd", write_statistics=False, store_schema=False, **options
+        ) as writer:
+            for group in _groups(batches, schema):
+                writer.write_table(group, row_group_size=_GROUP_ROWS)
+    return path.stat().st_size
+
+
+def _groups(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.Table]:
+    """Row groups of one fixed size, however the batches come in: the same rows give the same bytes."""
+    waiting = schema.empty_table()
+    for batch in batches:
+        waiting = pa.concat_tables([waiting, pa.Table.from_batches([batch]).cast(schema)])
+        while waiting.num_rows >= _GROUP_ROWS:
+            yield waiting.slice(0, _GROUP_ROWS)
+            waiting = waiting.slice(_GROUP_ROWS)
+    if waiting.num_rows:
+        yield waiting
+
+
+def _fingerprints(store: Store, file: str) -> list[tuple[Any, ...]]:
+    """file_no, part, rows, first record, first line, name of the content, name of the places; in that order."""
+    listed = ", ".join(f'"{name}"' for name, _ in columns(file))
+    sql = f"""
+        WITH marked AS NOT MATERIALIZED (
+            SELECT file_no, {part_sql(file)} AS part, record, line, hash({listed}) AS one, hash('2', {listed}) AS two
+            FROM raw_{file}
+        ),
+        firsts AS (
+            SELECT file_no, part, min(record) AS record, min(line) AS line FROM marked GROUP BY file_no, part
+        )
+        SELECT m.file_no, m.part, count(*), any_value(f.record), any_value(f.line),
+            sum(m.one), bit_xor(m.two),
+            sum(hash(m.one, m.record - f.record, m.line - f.line)),
+            bit_xor(hash(m.two, m.record - f.record, m.line - f.line))
+        FROM marked AS m
+        JOIN firsts AS f ON f.file_no = m.file_no AND f.part = m.part
+        GROUP BY m.file_no, m.part
+        ORDER BY m.file_no, m.part
+    """
+    return [
+        (
+            *row[:5],
+            _name(file, "rows", listed, row[2], row[5], row[6]),
+            _name(file, "places", listed, row[2], row[7], row[8]),
+        )
+        for row in store.fetch(sql)
+    ]
+
+
+def _name(file: str, *parts: object) -> str:
+    text = " ".join(str(part) for part in parts)
+    return f"{file}-{parts[0]}-{hashlib.sha256(text.encode('utf-8')).hexdigest()[:32]}"
+
+
+def _kept(store: Store, folder: Path, sources: Sequence[Path], file: str, found: tuple[Any, ...]) -> Chunk:
+    file_no, part, rows, first_record, first_line, content, places = found
+    order = _order(file)
+    where = f"FROM raw_{file} WHERE file_no = ? AND {part_sql(file)} = ? ORDER BY {order}, record"
+    sizes = []
+    for name, wanted in (
+        (content, ", ".join(f'"{column}"' for column, _ in columns(file))),
+        (places, f"record - {int(first_record)} AS record, line - {int(first_line)} AS line"),
+    ):
+        target = folder / f"{name}.parquet"
+        if not _taken(target.name, None, folder, sources):
+            with store.stream(f"SELECT {wanted} {where}", (file_no, part)) as batches:
+                write_parquet(batches, _plain(batches.schema), target, is_places=name == places)
+        sizes.append(target.stat().st_size)
+    return Chunk(file, file_no, part, rows, first_record, first_line, content, sizes[0], places, sizes[1])
+
+
+def _order(file: str) -> str:
+    """All columns, days first: rows that are equal in all of them stand in the order of the export."""
+    named = [name for name, _ in columns(file)]
+    days = [name for name in named if name in ("period_start", "period_end", "work_date")]
+    return ", ".join(f'"{name}" NULLS FIRST' for name in [*days, *(n for n in named if n not in days)])
+
+
+def _plain(schema: pa.Schema) -> pa.Schema:
+    return pa.schema([pa.field(one.name, one.type) for one in schema])
+
+
+def _is_there(path: Path, size: int | None) -> bool:
+    with contextlib.suppress(OSError):
+        return path.is_file() and not path.is_symlink() and (size is None or path.stat().st_size == size)
+    return False
+
+
+def _taken(name: str, size: int | None, folder: Path, sources: Sequence[Path]) -> bool:
+    """Whether the file is in the folder now, linked or copied from a source."""
+    if _is_there(folder / name, size):
+        return True
+    for source in sources:
+        if not _is_there(source / name, size) or not _can_be_read(source / name):
+            continue
+        try:
+            os.link(source / name, folder / name)
+        except OSError:  # another disk, or a system without hard links
+            shutil.copyfile(source / name, folder / name)
+        (folder / name).chmod(MODE)
+        return True
+    return False
+
+
+def _can_be_read(path: Path) -> bool:
+    """Whether the end of the file says that it was written to its end."""
+    try:
+        pq.read_metadata(path)
+    except (OSError, pa.ArrowException):
+        return False
+    return True
+
+
+def _batches(chunk: Chunk, folder: Path, declared: Sequence[tuple[str, str]]) -> pa.RecordBatchReader:
+    """Rows and places of one chunk side by side, in the columns of the raw table."""
+    (content, _), (places, _) = chunk.names
+    names = [name for name, _ in declared]
+    try:
+        rows, stood = pq.ParquetFile(folder / content), pq.ParquetFile(folder / places)
+        if rows.metadata.num_rows != chunk.rows or stood.metadata.num_rows != chunk.rows:
+            raise DamagedSnapshot(content)
+        tables = []
+        for group in range(rows.num_row_groups):
+            part, place = rows.read_row_group(group), stood.read_row_group(group)
+            record = pc.add(place["record"], chunk.first_record)
+            line = pc.add(place["line"], chunk.first_line)
+            number = pa.repeat(pa.scalar(chunk.file_no, pa.int32()), part.num_rows)
+            tables.append(pa.Table.from_arrays([*part.columns, record, line, number], names=names))
+    except (OSError, pa.ArrowException, KeyError) as error:
+        raise DamagedSnapshot(content) from error
+    return pa.concat_tables(tables).to_reader()
