@@ -15,8 +15,8 @@ from handling_review import files
 PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
-    {"findings", "files"},
-    {"settings"},
+    {"findings", "files", "inputs"},
+    {"settings", "program_text"},
     {"program"},
     {"stats", "store"},
     {"intake", "simulate"},

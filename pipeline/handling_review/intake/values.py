@@ -17,6 +17,7 @@ from handling_review.intake.contracts import Field
 
 PIVOT = 70  # two-digit years below it are 20xx; nobody at work today was hurt before 1970
 DECIMALS = 4  # places kept in the store; a payroll's 7.999999 is noise of its own arithmetic
+GIANT = 4096  # characters; no column accepts a tenth of it
 WHOLE_DIGITS = 16  # no column holds more before the decimal point; far more would overflow the arithmetic
 _INVISIBLE = dict.fromkeys(map(ord, "\ufeff\u200b\u200c\u200d\u2060"), None) | {0xA0: " ", 0x202F: " ", 0x2007: " "}
 _DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2015\u2212"), "-")  # typed by word processors
@@ -68,6 +69,16 @@ class Style:
 def tidy(text: str) -> str:
     """The text without invisible characters and outer space; inner runs of space become one."""
     return " ".join(text.translate(_INVISIBLE).split())
+
+
+def without_giants(texts: pl.Series) -> pl.Series:
+    """The texts, those of over ``GIANT`` characters cut short after tidying: no rule accepts them, and all are kept."""
+    long = texts.str.len_bytes() > GIANT
+    if not long.any():
+        return texts
+    return pl.Series(
+        texts.name, [tidy(text)[:GIANT] if text and len(text) > GIANT else text for text in texts.to_list()], pl.String
+    )
 
 
 def canonical(column: Field, values: pl.Series, style: Style) -> pl.Series:
