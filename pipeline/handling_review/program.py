@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from handling_review.problems import ProgramProblem, UsageProblem
+from handling_review.problems import ProgramProblem
+from handling_review.program_text import change, inside_paths, raw_program
 from handling_review.settings import (
     DATE_ORDERS,
     DESIGNS,
@@ -31,6 +31,7 @@ from handling_review.settings import (
     Money,
     PayCodes,
     Period,
+    Privacy,
     Program,
     Proposal,
     Thresholds,
@@ -53,6 +54,7 @@ __all__ = [
     "Money",
     "PayCodes",
     "Period",
+    "Privacy",
     "Program",
     "Proposal",
     "Thresholds",
@@ -67,51 +69,10 @@ def read_program(path: Path, changed: Sequence[str] = ()) -> Program:
 
     Raises ``ProgramProblem`` with one sentence that names the table, the key and what to do.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise ProgramProblem(
-            f"{path}: there is no such program file. `handling-review new FOLDER` writes one to fill in."
-        ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProgramProblem(f"{path}: the program file cannot be read ({_reason(error)}).") from None
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ProgramProblem(f"{path}: not valid TOML: {error}. Mend that line and run again.") from None
+    raw = raw_program(path)
     for line in changed:
-        _change(path, raw, line)
+        change(path, raw, line)
     return _program(path, raw)
-
-
-def _change(path: Path, raw: dict[str, Any], line: str) -> None:
-    """Put one changed value of the money part in place of the file's."""
-    key, sign, text = line.partition("=")
-    steps = key.strip().split(".")
-    if not sign or not text.strip():
-        raise UsageProblem(f"--set {line}: write KEY=VALUE, such as money.cost_base=9000 or proposals.1.quantity=4.")
-    try:
-        value = tomllib.loads(f"value = {text.strip()}")["value"]
-    except tomllib.TOMLDecodeError:
-        value = text.strip()
-    money = raw.setdefault("money", {})
-    if len(steps) == 2 and steps[0] == "money" and steps[1] != "proposals" and isinstance(money, dict):
-        money[steps[1]] = value
-        return
-    proposals = money.get("proposals", []) if isinstance(money, dict) else []
-    if len(steps) == 3 and steps[0] == "proposals" and steps[1].isdigit() and 0 < int(steps[1]) <= len(proposals):
-        proposals[int(steps[1]) - 1][steps[2]] = value
-        return
-    raise UsageProblem(
-        f"--set {key.strip()}: name a key of [money] (money.cost_base) or of a proposal by its place "
-        f"(proposals.1.quantity); {path.name} has {len(proposals)} proposals."
-    )
-
-
-def _reason(error: Exception) -> str:
-    if isinstance(error, UnicodeDecodeError):
-        return f"byte {error.start + 1} is not UTF-8; save the file as UTF-8"
-    return getattr(error, "strerror", None) or type(error).__name__
 
 
 _TABLES = {
@@ -127,6 +88,7 @@ _TABLES = {
     "ids": Ids,
     "incidents": IncidentRule,
     "store": Keeping,
+    "privacy": Privacy,
 }
 _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units", "jobs")
 
@@ -140,6 +102,10 @@ def _program(path: Path, raw: dict[str, Any]) -> Program:
     units = raw.get("units", {})
     for key in units:
         _known(path, key, ("aliases", "changes"), "key in [units]")
+    privacy: Privacy = parts["privacy"]
+    outside = raw.get("files", {}).get("allow_outside", False) if isinstance(raw.get("files"), dict) else False
+    if privacy.secret_file:
+        inside_paths(path, "[privacy] secret_file", (privacy.secret_file,), allow_outside=outside)
     return Program(
         path=path,
         files=_files(path, raw.get("files", {})),
@@ -335,12 +301,15 @@ def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:
     if not isinstance(given, dict):
         raise ProgramProblem(f'{path}: [files] must be a table such as incidents = "incidents.csv".')
     found: dict[str, tuple[Path, ...]] = {}
+    allowed = _typed(path, "[files] allow_outside", given.get("allow_outside", False), "bool")
     for key, value in given.items():
-        _known(path, key, FILE_NAMES, "key in [files]")
+        _known(path, key, (*FILE_NAMES, "allow_outside"), "key in [files]")
+        if key == "allow_outside":
+            continue
         listed = [value] if isinstance(value, str) else value
         if not isinstance(listed, list) or not listed or not all(isinstance(v, str) and v for v in listed):
             raise ProgramProblem(f"{path}: [files] {key} must be a file name or a list of file names.")
-        found[key] = tuple((path.parent / name).resolve() for name in listed)
+        found[key] = inside_paths(path, f"[files] {key}", listed, allow_outside=allowed)
     missing = [name for name in REQUIRED_FILES if name not in found]
     if missing:
         raise ProgramProblem(

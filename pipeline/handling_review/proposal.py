@@ -16,9 +16,10 @@ from pathlib import Path
 
 import polars as pl
 
+from handling_review.inputs import leads_out
 from handling_review.intake import contracts
 from handling_review.intake.cells import date_order_of
-from handling_review.intake.dialect import DELIMITERS, HEADER_LINES, PARQUET, normal, open_text, scan_bytes
+from handling_review.intake.dialect import DELIMITERS, HEADER_LINES, PARQUET, normal, open_text, refuse_wide, scan_bytes
 from handling_review.intake.parquet import blocks, column_names
 from handling_review.intake.values import Style, canonical
 from handling_review.problems import DataProblem, OutputProblem
@@ -96,8 +97,9 @@ def look(path: Path) -> Looked:
     """Header and first rows of a file, whatever it is a table of."""
     found = scan_bytes(path)
     if found.encoding == PARQUET:
-        names = column_names(path)
-        first = next(iter(blocks(path, names, range(len(names)))), None)
+        names = column_names(path, found.seen)
+        refuse_wide(path, names)
+        first = next(iter(blocks(path, found.seen, names, range(len(names)))), None)
         columns = [] if first is None else [c.slice(0, SAMPLE_ROWS).to_pylist() for c in first.columns]
         return Looked(path, names, [list(row) for row in zip(*columns, strict=True)])
     with open_text(found) as stream:
@@ -116,6 +118,7 @@ def look(path: Path) -> Looked:
             best = (score, rows[place:])
     if not best[1]:
         raise DataProblem(f"{path.name}: no header line was found.")
+    refuse_wide(path, best[1][0])
     return Looked(path, best[1][0], best[1][1:])
 
 
@@ -175,6 +178,8 @@ def _lines(
     yield '[facility]\nname = "Unnamed facility"\n\n'
     yield "[review]\n# start, end, as_of, log_complete_through, hours_complete_through: dates such as 2026-06-30\n\n"
     yield "[files]\n"
+    if any(leads_out(target, _relative(m.looked.path, target)) for found in matches.values() for m in found):
+        yield "allow_outside = true   # the exports lie outside the folder of this file\n"
     for name in FILE_NAMES:
         paths = [_path_text(m.looked.path, target) for m in matches.get(name, [])]
         if paths:
@@ -197,7 +202,11 @@ def _lines(
 
 
 def _path_text(path: Path, target: Path) -> str:
-    return json.dumps(Path(os.path.relpath(path, target)).as_posix(), ensure_ascii=False)
+    return json.dumps(_relative(path, target), ensure_ascii=False)
+
+
+def _relative(path: Path, target: Path) -> str:
+    return Path(os.path.relpath(path, target)).as_posix()
 
 
 def _column_lines(name: str, found: Match) -> Iterator[str]:

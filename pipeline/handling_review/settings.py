@@ -201,6 +201,14 @@ class Keeping:
 
 
 @dataclass(frozen=True)
+class Privacy:
+    """Whether the database holds employee ids or pseudonyms made with a secret of the facility."""
+
+    pseudonymise: bool = False  # ids stay readable for tracing unless the facility asks otherwise
+    secret_file: str = ""  # beside the program file, named after it; a path of the machine is no setting of the review
+
+
+@dataclass(frozen=True)
 class Program:
     """One facility's settings, ready to use. Paths in ``files`` are absolute."""
 
@@ -226,11 +234,13 @@ class Program:
     proposals: tuple[Proposal, ...] = ()
     thresholds: Thresholds = field(default_factory=Thresholds)
     store: Keeping = field(default_factory=Keeping)
+    privacy: Privacy = field(default_factory=Privacy)
 
     def settings(self) -> dict[str, Any]:
         """Every setting as plain values, with file names instead of machine paths."""
         plain = asdict(self)
         plain.pop("path")
+        plain["privacy"] = {"pseudonymise": self.privacy.pseudonymise}
         plain["files"] = {name: [p.name for p in paths] for name, paths in self.files.items()}
         plain["proposals"] = [{**asdict(one), "stated_on": one.stated_on.isoformat()} for one in self.proposals]
         plain["unit_changes"] = [{**asdict(change), "on": change.on.isoformat()} for change in self.unit_changes]

@@ -15,8 +15,8 @@ from handling_review import files
 PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
-    {"findings", "files", "visible"},
-    {"settings"},
+    {"findings", "files", "visible", "inputs"},
+    {"settings", "program_text"},
     {"program"},
     {"stats", "store"},
     {"intake", "simulate"},

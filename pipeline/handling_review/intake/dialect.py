@@ -9,19 +9,22 @@ import hashlib
 import io
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from handling_review.inputs import identity
 from handling_review.intake import parquet
 from handling_review.intake.contracts import Contract
+from handling_review.intake.opening import chunks, open_again, open_input
 from handling_review.problems import DataProblem
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
 HEADER_LINES = 40  # title lines above a header are few; further down a match is chance
 PARQUET = "parquet"
-_CHUNK = 1 << 22
 _HEAD = 1 << 17
+_LONGEST_HEADER = 1 << 15
+MOST_COLUMNS = 1_000  # exports have tens
 _SPREADSHEET = {b"PK\x03\x04": "a spreadsheet or zip archive", b"\xd0\xcf\x11\xe0": "an old spreadsheet"}
 _WEB_PAGE = (b"<html", b"<!doctype", b"<table", b"<?xml")
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
@@ -47,6 +50,7 @@ class Dialect:
     has_quotes: bool = False
     columns: Mapping[str, int] = field(default_factory=dict)
     extra: tuple[str, ...] = ()
+    seen: tuple[int, ...] = ()  # what the open file was, so that a later reading is of the same
 
 
 def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Dialect:
@@ -56,11 +60,18 @@ def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Diale
     """
     found = scan_bytes(path)
     if found.encoding == PARQUET:
-        names = parquet.column_names(path)
+        names = parquet.column_names(path, found.seen)
+        refuse_wide(path, names)
         columns, extra = _match(path, 0, names, contract, mapping)
         return replace(found, header=tuple(names), header_line=0, first_line=1, columns=columns, extra=extra)
     head = "".join(_lines_of_head(path, found))
     delimiter, place, row, before = _header(path, head, contract, mapping)
+    if place[1] - place[0] >= _LONGEST_HEADER:
+        raise DataProblem(
+            f"{path.name}, line {before + 1}: the line of column names is longer than 32,000 characters. "
+            "This is no table of a few columns; export the file again."
+        )
+    refuse_wide(path, row)
     columns, extra = _match(path, before + 1, row, contract, mapping)
     height = len(re.findall(r"\r\n|\r|\n", head[place[0] : place[1]])) or 1
     return replace(
@@ -74,13 +85,26 @@ def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Diale
     )
 
 
+def refuse_wide(path: Path, names: Sequence[str]) -> None:
+    """Raise ``DataProblem`` for a table of more columns than any export has."""
+    if len(names) > MOST_COLUMNS:
+        raise DataProblem(
+            f"{path.name}: {len(names):,} columns; at most {MOST_COLUMNS:,} are read. Export the few that are needed."
+        )
+
+
 def scan_bytes(path: Path) -> Dialect:
     """Hash, size and encoding, in one pass over the bytes."""
+    with open_input(path) as stream:
+        return replace(_scan(path, chunks(path, stream)), seen=identity(stream))
+
+
+def _scan(path: Path, content: Iterable[bytes]) -> Dialect:
     digest, size, quotes, line, odd, odd_line = hashlib.sha256(), 0, False, 1, 0, 0
     encoding = "utf-8"
     decoder = codecs.getincrementaldecoder("utf-8")("surrogateescape")  # bytes that are not UTF-8 become surrogates
     pending = after_cr = False
-    for chunk in _chunks(path):
+    for chunk in content:
         if size == 0:
             encoding = _first_bytes(path, chunk)
         digest.update(chunk)
@@ -139,22 +163,6 @@ def _odd_bytes(path: Path, text: str, line: int, *, after_cr: bool) -> tuple[int
     return len(odd), first
 
 
-def _chunks(path: Path) -> Iterator[bytes]:
-    try:
-        if path.exists() and not path.is_file():
-            raise DataProblem(f"{path.name}: not a plain file. Name a CSV file in [files].")
-        with path.open("rb") as stream:
-            while chunk := stream.read(_CHUNK):
-                yield chunk
-    except FileNotFoundError:
-        raise DataProblem(
-            f"{path.name}: there is no such file in {path.parent.name or 'the folder'}/. "
-            "Put it there, or correct its name in [files] of the program file."
-        ) from None
-    except OSError as error:
-        raise DataProblem(f"{path.name}: cannot be read ({error.strerror}). Check its permissions.") from None
-
-
 def _first_bytes(path: Path, chunk: bytes) -> str:
     for signature, kind in _SPREADSHEET.items():
         if chunk.startswith(signature):
@@ -188,10 +196,8 @@ codecs.register_error("handling_review_windows_byte", _windows_byte)
 def open_text(dialect: Dialect) -> io.TextIOWrapper:
     """The file as text with its line ends untouched."""
     encoding = "utf-8" if dialect.encoding == "cp1252" else dialect.encoding
-    try:
-        return dialect.path.open("r", encoding=encoding, errors="handling_review_windows_byte", newline="")
-    except OSError as error:
-        raise DataProblem(f"{dialect.path.name}: cannot be read ({error.strerror}).") from None
+    stream = open_again(dialect.path, dialect.seen)
+    return io.TextIOWrapper(stream, encoding=encoding, errors="handling_review_windows_byte", newline="")
 
 
 def _lines_of_head(path: Path, found: Dialect) -> Iterator[str]:

@@ -1,48 +1,114 @@
-"""Parquet files with the same columns: read as text, so that one contract judges both formats."""
+"""Parquet files with the same columns: read as text, so that one contract judges both formats.
+
+A small file can unpack to gigabytes. What its footer says of its size is held against limits before a page is read,
+repeated text stays a dictionary, and blocks are cut by bytes.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from handling_review.intake.opening import open_again
 from handling_review.problems import DataProblem
 
 BATCH_ROWS = 500_000
+BATCH_BYTES = 64 << 20
+MOST_ROWS = 2_000_000_000  # twenty times the hours of a health system
+MOST_COLUMN_BYTES = 256 << 20  # of one column in one row group, unpacked; a million rows of ids have a tenth
+_MOST_PARTS = 100_000  # row groups, columns and the like that a footer may list
+_MOST_TEXT = 16 << 20  # bytes of one text in a footer
 _DAMAGE = (pa.ArrowException, OSError, UnicodeError)  # the last where a column's name is no text
 
 
-def column_names(path: Path) -> list[str]:
+def column_names(path: Path, seen: tuple[int, ...]) -> list[str]:
     """Names of the columns; raises ``DataProblem`` if the file is damaged."""
     try:
-        return list(pq.ParquetFile(path).schema_arrow.names)
+        with open_again(path, seen) as stream:
+            return list(_file(stream).schema_arrow.names)
     except _DAMAGE as error:
         raise DataProblem(f"{path.name}: starts like Parquet but cannot be read. Export the file again.") from error
 
 
-def blocks(path: Path, names: Sequence[str], positions: Sequence[int]) -> Iterator[pa.RecordBatch]:
+def blocks(
+    path: Path, seen: tuple[int, ...], names: Sequence[str], positions: Sequence[int]
+) -> Iterator[pa.RecordBatch]:
     """Blocks of rows as dictionary-encoded text, columns named ``c<position>``; a missing value is an empty cell.
 
     ``names``: all columns of the file in order; ``positions``: those to read.
     """
     wanted = [names[i] for i in positions]
     try:
-        for batch in pq.ParquetFile(path).iter_batches(batch_size=BATCH_ROWS, columns=wanted):
-            arrays = [_text(path, name, batch.column(name)) for name in wanted]
-            yield pa.RecordBatch.from_arrays(arrays, names=[f"c{i}" for i in positions])
-    except _DAMAGE as error:
+        with open_again(path, seen) as stream:
+            schema = _file(stream).schema_arrow
+            texts = [name for name in wanted if _is_text(schema.field(name).type) and "." not in name]
+            source = _file(stream, texts)
+            rows = _refuse_bomb(path, source.metadata, set(wanted))
+            for batch in source.iter_batches(batch_size=rows, columns=wanted):
+                arrays = [_text(path, name, batch.column(name)) for name in wanted]
+                yield pa.RecordBatch.from_arrays(arrays, names=[f"c{i}" for i in positions])
+    except (*_DAMAGE, KeyError) as error:
         raise DataProblem(f"{path.name}: the Parquet file is damaged. Export it again.") from error
 
 
+def _file(stream: BinaryIO, texts: Sequence[str] = ()) -> pq.ParquetFile:
+    stream.seek(0)
+    return pq.ParquetFile(
+        stream,
+        read_dictionary=list(texts) or None,
+        pre_buffer=False,
+        buffer_size=1 << 20,
+        thrift_string_size_limit=_MOST_TEXT,
+        thrift_container_size_limit=_MOST_PARTS,
+    )
+
+
+def _refuse_bomb(path: Path, footer: pq.FileMetaData, wanted: set[str]) -> int:
+    """Refuse a file whose footer promises more than any export holds; returns how many rows to take at once."""
+    if footer.num_rows > MOST_ROWS:
+        raise DataProblem(f"{path.name}: {footer.num_rows:,} rows; at most {MOST_ROWS:,} are read. Export fewer years.")
+    widest = 1.0
+    for place in range(footer.num_row_groups):
+        group = footer.row_group(place)
+        total = 0
+        for number in range(group.num_columns):
+            column = group.column(number)
+            if column.path_in_schema not in wanted:
+                continue
+            size = column.total_uncompressed_size
+            if not 0 <= size <= MOST_COLUMN_BYTES:
+                raise DataProblem(
+                    f"{path.name}, column {column.path_in_schema}: unpacks to {size / (1 << 20):,.0f} MB in one piece; "
+                    f"at most {MOST_COLUMN_BYTES >> 20:,} are read. Export it in row groups of a million rows, or as "
+                    "CSV."
+                )
+            total += size
+        widest = max(widest, total / max(group.num_rows, 1))
+    return max(1, min(BATCH_ROWS, int(BATCH_BYTES / widest)))
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
+
+
 def _text(path: Path, name: str, column: pa.Array) -> pa.DictionaryArray:
+    """A column as dictionary-encoded text; what is a dictionary already is not spread out."""
     try:
-        text = pc.fill_null(column.cast(pa.string()), "")
+        if not pa.types.is_dictionary(column.type):
+            encoded: pa.DictionaryArray = pc.fill_null(column.cast(pa.string()), "").dictionary_encode()
+            return encoded
+        entries = pc.fill_null(column.dictionary.cast(pa.string()), "")
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
         raise DataProblem(
             f"{path.name}, column {name}: holds {column.type}, not text, numbers, dates or yes/no. Export it flat."
         ) from None
-    encoded: pa.DictionaryArray = text.dictionary_encode()
-    return encoded
+    places = column.indices.cast(pa.int32())
+    if places.null_count:
+        entries = pa.concat_arrays([entries, pa.array([""], pa.string())])
+        places = pc.fill_null(places, len(entries) - 1)
+    return pa.DictionaryArray.from_arrays(places, entries)

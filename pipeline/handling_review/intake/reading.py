@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import polars as pl
 import pyarrow as pa
@@ -19,12 +19,23 @@ from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.dialect import PARQUET, Dialect, open_text
 from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
+from handling_review.intake.opening import open_again
 from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, holds_rows, kinds, marks, ragged_kind
 from handling_review.intake.tally import BadCell, Tally
-from handling_review.intake.values import Style, canonical, notes, number_text, point_is_decimal, tidy, typed
+from handling_review.intake.values import (
+    Style,
+    canonical,
+    notes,
+    number_text,
+    point_is_decimal,
+    tidy,
+    typed,
+    without_giants,
+)
 from handling_review.problems import DataProblem
 
 BLOCK_BYTES = 16 << 20
+MOST_RAGGED = 200_000  # rows of another width: each is kept as text until its line is known
 LINE_ENDS = r"\r\n|\r|\n"
 ARROW_TYPES = {
     "string": pa.string(),
@@ -106,6 +117,7 @@ class FileReader:
         self._style = style
         self.tally = Tally()
         self._counter = LineCounter(dialect.first_line)
+        self._ragged = 0
         self._judges = {
             name: ColumnJudge(contract.field(name), style, dialect.header[dialect.columns[name]])
             for name in contract.names
@@ -122,9 +134,8 @@ class FileReader:
     def batches(self) -> Iterator[pa.RecordBatch]:
         """Good rows, block by block; the tally is complete when the last batch has been taken."""
         with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
-            source = self._utf8_source(Path(folder))
             try:
-                for block in self._open(source):
+                for block in self._blocks(Path(folder)):
                     if block.num_rows:
                         yield self._arrow(self._block(block))
             except pa.ArrowInvalid as error:
@@ -134,10 +145,18 @@ class FileReader:
                 if note == "point or comma" and self._judges[column].point_is_decimal:
                     del self.tally.notes[column, note]
 
-    def _utf8_source(self, folder: Path) -> Path:
+    def _blocks(self, folder: Path) -> Iterator[pa.RecordBatch]:
+        if self.dialect.encoding == PARQUET:
+            wanted = sorted(self.dialect.columns.values())
+            yield from parquet.blocks(self.dialect.path, self.dialect.seen, self.dialect.header, wanted)
+            return
+        with self._utf8_source(folder) as source:
+            yield from self._open(source)
+
+    def _utf8_source(self, folder: Path) -> BinaryIO:
         """The file itself, or a private UTF-8 copy if it is written otherwise."""
-        if self.dialect.encoding in ("utf-8", "utf-8-sig", PARQUET):
-            return self.dialect.path
+        if self.dialect.encoding in ("utf-8", "utf-8-sig"):
+            return open_again(self.dialect.path, self.dialect.seen)
         copy = folder / "utf8.csv"
         try:
             with open_text(self.dialect) as text, copy.open("w", encoding="utf-8", newline="") as out:
@@ -147,11 +166,9 @@ class FileReader:
             raise DataProblem(
                 f"{self.dialect.path.name}: starts like UTF-16 text but is not. Export it as CSV in UTF-8."
             ) from None
-        return copy
+        return copy.open("rb")
 
-    def _open(self, source: Path) -> Any:
-        if self.dialect.encoding == PARQUET:
-            return parquet.blocks(source, self.dialect.header, sorted(self.dialect.columns.values()))
+    def _open(self, source: BinaryIO) -> Any:
         names = [f"c{i}" for i in range(len(self.dialect.header))]
         wanted = names if self.dialect.has_quotes else [f"c{i}" for i in sorted(self.dialect.columns.values())]
         return pa_csv.open_csv(
@@ -176,6 +193,9 @@ class FileReader:
         )
 
     def _on_ragged_row(self, row: Any) -> str:
+        self._ragged += 1
+        if self._ragged > MOST_RAGGED:
+            return "error"  # told in _broken
         self._counter.ragged(row.number, row.expected_columns, row.actual_columns, row.text)
         return "skip"
 
@@ -217,7 +237,7 @@ class FileReader:
 
     def _judged(self, judge: ColumnJudge, block: pa.RecordBatch) -> _Judged:
         coded = block.column(f"c{self.dialect.columns[judge.column.name]}")
-        texts = pl.Series("text", coded.dictionary).cast(pl.String)
+        texts = without_giants(pl.Series("text", coded.dictionary).cast(pl.String))
         return _Judged(texts, pl.Series(coded.indices).cast(pl.UInt32), judge.judge(texts))
 
     def _account(self, frame: pl.DataFrame, judged: dict[str, _Judged]) -> pl.DataFrame:
@@ -325,6 +345,11 @@ class FileReader:
 
     def _broken(self, error: Exception) -> str:
         where = f"{self.dialect.path.name}: after line {self._counter.line}"
+        if self._ragged > MOST_RAGGED:
+            return (
+                f"{where} more than {MOST_RAGGED:,} rows have another number of cells than the header: this is no "
+                "table of these columns. Export the file again as CSV."
+            )
         if "straddling" in str(error):
             return f"{where} a row is longer than 16 MB; a quotation mark may be left open. Mend it or export again."
         return f"{where} the text cannot be split into rows. Export the file again as CSV."

@@ -18,6 +18,7 @@ from handling_review.visible import CONTROLS, DIRECTION, TAGS, UNSEEN
 
 PIVOT = 70  # two-digit years below it are 20xx; nobody at work today was hurt before 1970
 DECIMALS = 4  # places kept in the store; a payroll's 7.999999 is noise of its own arithmetic
+GIANT = 4096  # characters; no column accepts a tenth of it
 WHOLE_DIGITS = 16  # no column holds more before the decimal point; far more would overflow the arithmetic
 _INVISIBLE = re.compile(f"[{UNSEEN}]")
 _HIDDEN = f"[{DIRECTION}{TAGS}{CONTROLS}]"  # told when met; a byte order mark or the like is not
@@ -71,6 +72,16 @@ class Style:
 def tidy(text: str) -> str:
     """The text without invisible characters and outer space; inner runs of space become one."""
     return " ".join(_INVISIBLE.sub("", text).translate(_SPACES).split())
+
+
+def without_giants(texts: pl.Series) -> pl.Series:
+    """The texts, those of over ``GIANT`` characters cut short after tidying: no rule accepts them, and all are kept."""
+    long = texts.str.len_bytes() > GIANT
+    if not long.any():
+        return texts
+    return pl.Series(
+        texts.name, [tidy(text)[:GIANT] if text and len(text) > GIANT else text for text in texts.to_list()], pl.String
+    )
 
 
 def canonical(column: Field, values: pl.Series, style: Style) -> pl.Series:

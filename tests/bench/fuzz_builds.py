@@ -1,0 +1,72 @@
+"""Does any small facility break a review? ``python tests/bench/fuzz_builds.py`` writes FUZZ_BUILDS.md beside itself.
+
+Each case draws a facility (`tests/property/small_facilities.py`), builds its whole review and holds the finished
+folder against `tests/property/invariants.py`. A problem told in a sentence is a good end too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from importlib.metadata import version
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from bench.campaign import run
+from handling_review import review
+from handling_review.problems import DataProblem, ReviewProblem
+from handling_review.program import read_program
+from property.invariants import broken
+from property.small_facilities import draw
+
+RESULT = Path(__file__).with_name("FUZZ_BUILDS.md")
+
+
+def one_case(seed: int, number: int, folder: Path) -> str:
+    """Build one facility; raises where an invariant does not hold."""
+    os.fsync = lambda _: None  # a campaign needs no disk; crash safety has tests of its own
+    found = draw(seed, number)
+    program = read_program(found.write(folder / "in"))
+    try:
+        review.build(program, found.as_of, folder / "out")
+    except DataProblem as problem:
+        return f"refused: {str(problem).split(': ', 1)[-1].split(':')[0].split('.')[0][:60]}" if problem else "refused"
+    except ReviewProblem as problem:
+        raise AssertionError(f"exit code {problem.exit_code}: {problem}") from problem
+    wrong = broken(folder / "out")
+    if wrong:
+        raise AssertionError(f"{len(wrong)} things do not hold: {'; '.join(wrong[:3])}")
+    return "built, everything holds"
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--cases", type=int, default=2_000)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--case", type=int, help="run this one alone and keep its files in ./fuzz-case")
+    asked.add_argument("--print", action="store_true", help="do not write the summary")
+    chosen = asked.parse_args()
+    if chosen.case is not None:
+        print(one_case(chosen.seed, chosen.case, Path("fuzz-case")))
+        return
+    print(f"seed {chosen.seed}")
+    seen = run(one_case, chosen.seed, chosen.cases, batch=10)
+    libraries = ", ".join(f"{name} {version(name)}" for name in ("duckdb", "pandas", "polars", "pyarrow", "plotly"))
+    text = "\n".join([
+        "# Whole builds of small random facilities", "",
+        f"`python tests/bench/fuzz_builds.py --cases {chosen.cases} --seed {chosen.seed}`; {libraries}.", "",
+        "Held of each: rows in = used + set aside + excluded; cases and hours of the units and of the phases add up to "
+        "the facility's; lower <= estimate <= upper in every table; no NaN, None or infinity in words or pictures; "
+        "every number on the page is the one in `tables/numbers.csv`.", "",
+        *seen.lines(), "",
+    ])  # fmt: skip
+    print(text)
+    if not chosen.print:
+        RESULT.write_text(text, encoding="utf-8", newline="\n")
+    sys.exit(1 if seen.failures else 0)
+
+
+if __name__ == "__main__":
+    main()
