@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -233,10 +234,10 @@ def _background(table: PersonTime, tables: ResultTables) -> Background | None:
             for key, tally in by_quarter.items()
             if key[1] == phase and key[2] == "handling"
         ]
-        hours = sum(weight for _, weight in weights)
+        hours = math.fsum(weight for _, weight in weights)
         if not hours:
             return None
-        middles[phase] = sum(middle * weight for middle, weight in weights) / hours
+        middles[phase] = math.fsum(middle * weight for middle, weight in weights) / hours
     apart = middles["after"] - middles["before"]
     slow, fast = ((1 - fall) ** apart for fall in YEARLY_FALL)
     place = "facility/before_after"

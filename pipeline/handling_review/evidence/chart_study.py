@@ -58,7 +58,7 @@ def gather(units: Sequence[Chart]) -> ChartStudy:
         rows=tuple(_row(expected) for expected in SHOWN),
         charts=numbers.count("unit_charts/facility", len(drawn), "charts"),
         by_chance=numbers.decimal(
-            "unit_charts_by_chance/facility", sum(_by_chance(chart) for chart in drawn), "charts"
+            "unit_charts_by_chance/facility", math.fsum(_by_chance(chart) for chart in drawn), "charts"
         ),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,7 +80,7 @@ def gather(tables: ResultTables, rate: RatesEvidence, program: Program) -> Sever
     rows, outcomes = [], []
     for window, quarters in windows.items():
         inside = known[known["quarter"].isin(list(quarters))]
-        time = sum(hours[quarter] for quarter in quarters)
+        time = math.fsum(hours[quarter] for quarter in quarters)
         for kind in KINDS:
             own = inside if kind == "recordable" else inside[inside["is_handling"]]
             rows.append(_row(window, kind, own, time, program))

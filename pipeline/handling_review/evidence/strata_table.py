@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date
 
@@ -156,7 +157,7 @@ class Strata:
         def middle(mask: pd.Series) -> float:
             part = rows[mask].groupby("quarter")["hours"].sum()
             whole = float(part.sum())
-            return float(sum(self._middles[str(q)] * h for q, h in part.items()) / whole) if whole else float("nan")
+            return math.fsum(self._middles[str(q)] * h for q, h in part.items()) / whole if whole else float("nan")
 
         return middle(after) - middle(before)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -158,7 +159,7 @@ def _row(
     label = members[0] if len(members) == 1 else POOLED
     own = sum(cases.get(name, 0) for name in members)
     place = f"group:{kind}:{key_part(label)}"
-    worked = sum(time.get(name, 0.0) for name in members)
+    worked = math.fsum(time.get(name, 0.0) for name in members)
     has_rate = kind in WITH_HOURS and worked > 0 and not set(members) & set(UNKNOWN) and label != POOLED
     return GroupRow(
         label=label,

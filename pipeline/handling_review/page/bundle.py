@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import base64
-import gzip
 import hashlib
 from dataclasses import dataclass
 from functools import cache
 
+import pyarrow as pa
 from plotly.offline import get_plotlyjs
 
 
@@ -21,9 +21,12 @@ class Bundle:
 
 @cache
 def plotly_bundle() -> Bundle:
-    """The bundle of the installed Plotly. The same bytes on every call: no time stamp goes in."""
+    """The bundle of the installed Plotly. The same bytes on every call: no time stamp goes in.
+
+    Arrow brings a zlib of its own. Python's depends on how that Python was built, and its header on the version.
+    """
     source = get_plotlyjs().encode("utf-8")
-    packed = gzip.compress(source, compresslevel=9, mtime=0)
+    packed = pa.Codec("gzip", compression_level=9).compress(source, asbytes=True)
     return Bundle(base64.b64encode(packed).decode("ascii"), script_hash(source.decode("utf-8")))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -182,7 +183,7 @@ def agency_hours(plan: Plan) -> np.ndarray:
     """Agency hours of each unit and period, in hundredths; nursing units only. Shape (units, periods)."""
     random = plan.generator("agency")
     share = np.array([u.share * (u.job_mix == NURSING) for u in plan.units], dtype=float)
-    posts = share / sum(u.share for u in plan.units) * plan.staff
+    posts = share / math.fsum(u.share for u in plan.units) * plan.staff
     usual = posts * float(FTE @ FTE_SHARE) * FULL_TIME_HOURS_PER_DAY * plan.period_days * plan.agency_share
     drawn = usual[:, None] * random.uniform(0.4, 1.6, (len(plan.units), plan.periods))
     found: np.ndarray = np.rint(drawn * 4).astype(np.int64) * HOURS_UNIT

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date, timedelta
 
@@ -163,7 +164,7 @@ def annual_totals(plan: Plan, log: pl.DataFrame, hours_by_quarter: Sequence[floa
         cases = [
             int((outcome == o).sum()) for o in ("death", "days_away", "restricted_or_transfer", "other_recordable")
         ]
-        hours = sum(h for q, h in zip(quarters, hours_by_quarter, strict=True) if q.year == year)
+        hours = math.fsum(h for q, h in zip(quarters, hours_by_quarter, strict=True) if q.year == year)
         rows.append((year, *cases, round(hours)))
     schema = dict.fromkeys(("year", "deaths", "days_away_cases", "restricted_cases", "other_cases", "hours"), pl.Int64)
     return pl.DataFrame(rows, schema=schema, orient="row")
