@@ -32,7 +32,7 @@ from handling_review.page.marks import starts
 from handling_review.page.sentence import Sentence, say
 from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, without_names
 from handling_review.page.words.data import coverage_title, mix_title
-from handling_review.page.words.rates import SERIES_NAME, rates_title, upper
+from handling_review.page.words.rates import SERIES_NAME, SERIES_ONE, rates_title, upper
 
 
 def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: Any) -> float:
@@ -80,7 +80,7 @@ def rates_picture(review: Review) -> Picture:
     add_context(figure, review, axis, named=True)
     _add_rolling(figure, review, series)
     top = _add_rates(figure, axis.spans, series)
-    figure.update_xaxes(axis.wide(room=1.1))
+    figure.update_xaxes(axis.wide(room=axis.name_room()))
     # A third of the height above the highest whisker is for the names of the program starts.
     labelled = 0 < len(starts(review)) <= MOST_LABELLED_STARTS
     figure.update_yaxes(range=[0, top * (1.33 if labelled else 1.06)])
@@ -109,6 +109,12 @@ def _rates_description(review: Review, series: str) -> Sentence:
     shown = [(n, span) for span in review.rates.quarters if (n := span.of(series).rate) is not None]
     if not shown:
         return say("Time chart without points: no quarter is complete.")
+    if not any(span.of(series).events.value for _, span in shown):
+        return say(
+            f"Time chart. There was no {SERIES_ONE[series]} in any complete quarter; the vertical line over each dot "
+            "runs up to the rate that the hours cannot rule out. Dotted vertical lines are program starts, boxed "
+            "letters entries of the diary."
+        )
     low = min(shown, key=lambda item: value_of(item[0]))
     high = max(shown, key=lambda item: value_of(item[0]))
     return say(
@@ -190,7 +196,7 @@ def coverage_picture(review: Review) -> Picture:
     for height, last, name, color in sorted(ends):
         floor = max(height, floor + 8)  # names keep clear of each other
         figure.add_annotation(note(name, x=last, y=floor, xanchor="left", xshift=10, color=color))
-    figure.update_xaxes(axis.wide(room=1.1))
+    figure.update_xaxes(axis.wide(room=axis.name_room()))
     figure.update_yaxes(range=[0, 104], ticksuffix="%", dtick=25)
     drawn = plain(figure)
     return Picture(

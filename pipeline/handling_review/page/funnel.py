@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import plotly.graph_objects as go
 
 from handling_review.evidence.unit_funnel import BEYOND_95, BEYOND_998, INSIDE, FunnelUnit, UnitFunnel
@@ -23,6 +25,7 @@ from handling_review.page.tables import Column, Table
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 _SHORT = 18
+_NAME_WIDE, _NAME_TALL = 0.13, 0.045  # what a name takes of the picture's width and height
 
 
 def funnel_sentence(found: UnitFunnel) -> Sentence:
@@ -91,11 +94,6 @@ def picture(found: UnitFunnel) -> Picture | None:
     ]  # fmt: skip
     for label in labels:
         figure.add_annotation(label)
-    for unit in found.units:
-        figure.add_annotation(
-            note(safe(_short(unit.name)), x=value_of(unit.hours) / 1000, y=value_of(unit.rate), xanchor="left",
-                 yanchor="middle", xshift=9, size=12, color=INK)
-        )  # fmt: skip
     tops = [point[2] for point in found.curve] + [value_of(u.rate) for u in found.units]
     figure.update_yaxes(
         range=[0, min(max(point[4] for point in found.curve), max(tops) * 1.25) * 1.04],
@@ -107,6 +105,9 @@ def picture(found: UnitFunnel) -> Picture | None:
         range=[at[0], at[-1]],
         separatethousands=True,
     )
+    ends = (at[0], at[-1], figure.layout.yaxis.range[1])
+    for name in _names(found, ends, [(last[0] / 1000, last[2]), (last[0] / 1000, last[4])]):
+        figure.add_annotation(name)
     figure.update_layout(margin={"b": 56})
     return Picture(
         id="funnel",
@@ -122,6 +123,33 @@ def picture(found: UnitFunnel) -> Picture | None:
         height=420,
         narrow_height=340,
     )
+
+
+def _names(
+    found: UnitFunnel, ends: tuple[float, float, float], taken: list[tuple[float, float]]
+) -> list[dict[str, Any]]:
+    """Names beside the dots, those beyond the limits first; a name that would overprint another is left out.
+
+    ``ends``: left, right and top of the picture; ``taken``: places where words stand already. The hover and the table
+    name every unit.
+    """
+    left, right, top = ends
+    names = []
+    for unit in sorted(found.units, key=lambda unit: unit.where == INSIDE):
+        x, y = value_of(unit.hours) / 1000, value_of(unit.rate)
+        is_left = x > right - _NAME_WIDE * (right - left)  # a name to the right of its dot would be cut
+        middle = x + (-0.5 if is_left else 0.5) * _NAME_WIDE * (right - left)
+        if any(
+            abs(middle - there) < _NAME_WIDE * (right - left) and abs(y - height) < _NAME_TALL * top
+            for there, height in taken
+        ):
+            continue
+        taken.append((middle, y))
+        names.append(
+            note(safe(_short(unit.name)), x=x, y=y, xanchor="right" if is_left else "left", yanchor="middle",
+                 xshift=-9 if is_left else 9, size=12, color=INK)
+        )  # fmt: skip
+    return names
 
 
 def _short(name: str) -> str:

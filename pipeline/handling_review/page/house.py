@@ -19,6 +19,8 @@ from handling_review.page.sentence import Sentence
 INK, ACCENT, NEUTRAL, WARNING, RULE = "#1b242c", "#0b5d75", "#56626d", "#a23a08", "#d5dbe0"
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
 
+MOST_NAMED_QUARTERS = 20  # more names than this run into each other beside a table
+
 _AXIS: dict[str, Any] = {
     "showgrid": True,
     "gridcolor": RULE,
@@ -99,7 +101,13 @@ def note(text: str, **where: Any) -> dict[str, Any]:
 
 
 def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
-    """An axis at 0, 1, 2 ... with every quarter named, the year under first quarters, and room on the right."""
+    """An axis at 0, 1, 2 ... with every quarter named, the year under first quarters, and room on the right.
+
+    With more quarters than can be named side by side only the years stand, under their first quarters.
+    """
+    if len(quarters) > MOST_NAMED_QUARTERS:
+        years = narrow_quarter_axis(quarters, "x", room)
+        return {"tickangle": 0, **{name.removeprefix("x."): value for name, value in years.items()}}
     texts = [
         f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
         for index, q in enumerate(quarters)

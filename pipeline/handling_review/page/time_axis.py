@@ -14,9 +14,11 @@ from handling_review.page.house import INK, NEUTRAL, RULE, WARNING, narrow_quart
 from handling_review.page.marks import is_about, letter, starts
 
 MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
+MOST_MARKED_STARTS = 12  # more lines than this hide the points; a band from the first to the last stands for them
 _LETTER_ROOM = 0.7  # quarters that a boxed letter takes on the narrowest wide picture
 _WHITE = "rgba(255,255,255,0.85)"
 _GAP = "no rate"
+_NAME_SHARE = 0.085  # part of the width that the name of a line takes at the right end
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,10 @@ class TimeAxis:
         """The axis with every quarter, and room on the right for names of lines."""
         return quarter_axis(self.quarters, room)
 
+    def name_room(self) -> float:
+        """Room for names of lines on the right, in quarters: it grows with the axis, because the names do not."""
+        return max(1.1, round(_NAME_SHARE * len(self.spans), 2))
+
     def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
         """The axis with years only, for a small screen."""
         return narrow_quarter_axis(self.quarters, axis, room)
@@ -66,6 +72,9 @@ def add_context(
             figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
             figure.add_annotation(note(_GAP, x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
     marked = [(here, names) for day, names in starts(review, unit) if (here := axis.at(day)) is not None]
+    if len(marked) > MOST_MARKED_STARTS:
+        _add_band(figure, marked, every)
+        marked = []
     for step, (here, names) in enumerate(marked):
         figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
         if named and len(marked) <= MOST_LABELLED_STARTS:
@@ -83,6 +92,19 @@ def add_context(
                 note(letter(order), x=where, y=0, yref="paper", yanchor="bottom", color=INK, size=11,
                      bordercolor=NEUTRAL, borderpad=1, bgcolor="#ffffff", yshift=16 * level)
             )  # fmt: skip
+
+
+def _add_band(figure: go.Figure, marked: list[tuple[float, tuple[str, ...]]], every: dict[str, Any]) -> None:
+    """Many program starts as one band between the first and the last, each of which is a line."""
+    (first, _), (last, _) = marked[0], marked[-1]
+    figure.add_vrect(x0=first, x1=last, fillcolor=WARNING, opacity=0.08, line_width=0, **every)
+    for here in (first, last):
+        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
+    units = sum(len(names) for _, names in marked)
+    figure.add_annotation(
+        note(f"{units} units start", x=(first + last) / 2, y=1, yref="paper", yanchor="top", xanchor="center",
+             color=WARNING, size=12, bgcolor=_WHITE)
+    )  # fmt: skip
 
 
 def without_names(figure: dict[str, Any]) -> list[dict[str, Any]]:
