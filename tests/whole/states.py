@@ -197,7 +197,7 @@ def _sixty() -> tuple[Unit, ...]:
         Unit(
             f"{TREES[i % 6]} ward {i // 6 + 1:02d}",
             people=3 + (7 * i) % 28,
-            start=None if i % 5 == 4 else date(2024, 1, 8) + timedelta(days=9 * i),
+            start=None if i % 5 == 4 else date(2024, 6, 3) + timedelta(days=7 * i),
             comparison=i % 5 == 4,
             before=60.0 if i == 7 else 20.0,
             after=60.0 if i == 7 else 11.0,
@@ -237,7 +237,7 @@ STATES: dict[str, State] = {
     "first_aid_only": State(2, several(), outcomes=QUIET),
     "one_case": State(3, several(), outcomes=("days_away",), most_cases=1),
     "one_unit": State(4, several(1, people=40)),
-    "sixty_units": State(5, _sixty()),
+    "sixty_units": State(5, _sixty(), first=date(2024, 1, 1)),
     "one_quarter": State(6, several(first=date(2025, 10, 20), apart_days=9), first=date(2025, 10, 1)),
     "ten_years": State(7, several(first=date(2019, 3, 4), people=15), first=date(2016, 1, 1)),
     "training_without_rows": State(8, UNTRAINED),

@@ -14,6 +14,7 @@ from handling_review.page.time_axis import TimeAxis
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 _FEWEST_CASES = 5  # with fewer a quarter's median says nothing of how reports go
+_RECENT = 4  # quarters in which the latest one with cases enough is looked for
 
 
 def lag_sentence(found: LateEvidence) -> Sentence:
@@ -27,7 +28,9 @@ def lag_sentence(found: LateEvidence) -> Sentence:
         *((whole.slow, f" take longer than {SLOW_DAYS} days.") if whole.slow.value else ("none takes longer than ",
           f"{SLOW_DAYS} days.")),
     )  # fmt: skip
-    enough = [row for row in found.rows if row.median is not None and (row.cases.value or 0) >= _FEWEST_CASES]
+    enough = [
+        row for row in found.rows[-_RECENT:] if row.median is not None and (row.cases.value or 0) >= _FEWEST_CASES
+    ]
     latest = enough[-1] if enough else None
     if latest is not None and latest.median is not None and latest.ninetieth is not None:
         sentence = sentence + say(

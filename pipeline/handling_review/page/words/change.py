@@ -106,7 +106,12 @@ def avoided_sentence(item: Contrast) -> Sentence:
 def background_sentence(change: BeforeAfter) -> Sentence:
     """What a national fall alone would give over the same distance in time."""
     apart = change.background
-    if apart is None or (apart.years_apart.value or 0) < _FEWEST_YEARS or change.primary.ratio is None:
+    item = change.primary
+    if (
+        apart is None
+        or (apart.years_apart.value or 0) < _FEWEST_YEARS
+        or not (item.now.events.value or item.then.events.value)
+    ):
         return NOTHING
     slow, fast = (f"{100 * fall:g}" for fall in YEARLY_FALL)
     return say(
