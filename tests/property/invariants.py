@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 import math
 import re
@@ -92,7 +93,7 @@ def _intervals_out_of_order(tables: dict[str, Table]) -> list[str]:
             for place, row in enumerate(rows, start=2):
                 values = [float(row[c]) for c in (lower, middle, upper) if c and row.get(c, "") != ""]
                 if any(math.isnan(v) for v in values) or any(
-                    a > b + SLACK * max(1.0, abs(b)) for a, b in zip(values, values[1:], strict=False)
+                    a > b + SLACK * max(1.0, abs(b)) for a, b in itertools.pairwise(values)
                 ):
                     said.append(f"{name}.csv, line {place}: {lower}, {middle}, {upper} are {values}")
     return said

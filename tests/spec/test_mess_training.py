@@ -139,7 +139,7 @@ DATES = {
     "93 trained 17 days after the own injury": Trap(
         {"training": T.replace("2025-03-01", "2025-02-01")},
         finds=("trained after an own injury @ 0",),
-        says=("1 people were first trained within 30 days after an own injury",),
+        says=("1 person was first trained within 30 days after an own injury",),
         hours={"before North 2025-Q1": 31 * 5, "washout 2025-Q1": 30 * 5, "after North 2025-Q1": 29 * 5},
         events={"after recordable 2025-Q1": 1, "recordable": 5},
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -250,8 +251,10 @@ def test_a_point_that_only_rounding_keeps_off_the_centre_lies_on_it() -> None:
 
 
 def test_what_cannot_be_made_is_not_called_silent() -> None:
-    def said(counts: list[int], *, compared: bool = True) -> str:
-        sentences = words.stands_out_sentences(watched(counts), units_differ=False, units_compared=compared)
+    def said(counts: list[int], *, compared: bool = True, units: int = 2) -> str:
+        found = watched(counts)
+        found = replace(found, units=found.units * units)
+        sentences = words.stands_out_sentences(found, units_differ=False, units_compared=compared)
         return " ".join(sentence.text for sentence in sentences)
 
     assert said([3, 4]) == (
@@ -260,3 +263,4 @@ def test_what_cannot_be_made_is_not_called_silent() -> None:
     assert said([0, 0, 0, 1, 0, 0, 1, 0]).startswith("Nothing stands out: the early warnings are silent")
     assert said([10] * 10).startswith("Nothing stands out: the facility's chart and the early warnings are silent")
     assert said([10] * 10, compared=False).endswith("no unit has enough cases to be set against the others.")
+    assert said([10] * 10, compared=False, units=1).endswith("silent in the latest two quarters."), "there is no other"

@@ -93,6 +93,8 @@ def compared(now: int, then: int) -> str:
         (2, 4, "With so few cases the two cannot be told apart, whichever way the rate moved."),
         (1, 30, "The likely range of the ratio lies below 1, but with so few cases the size of the change is"),
         (30, 1, "The likely range of the ratio lies above 1, but with so few cases the size of the change is"),
+        (2, 1, "In the same quarter a year before there was 1 case in 100,000 hours."),
+        (0, 0, "There was none in the same quarter a year before either (100,000 hours)."),
     ],
 )
 def test_a_period_against_an_earlier_one(now: int, then: int, expected: str) -> None:
@@ -231,7 +233,12 @@ def test_no_unit_standing_out_is_said() -> None:
 
 
 def test_too_few_cases_to_compare_units_is_said() -> None:
-    assert units_text("2024-Q1 A never 2 9000") == "No unit has enough cases to be set against the others."
+    text = units_text("2024-Q1 A never 2 9000", "2024-Q1 B never 1 9000")
+    assert text == "No unit has enough cases to be set against the others."
+
+
+def test_a_single_unit_is_set_against_nothing() -> None:
+    assert units_text("2024-Q1 A never 9 9000") == "Unit A is the only unit, so there is no other to set it against."
 
 
 def test_coverage_names_every_status() -> None:
@@ -253,7 +260,7 @@ def test_no_complete_quarter_is_said_everywhere() -> None:
     assert words.where_we_stand(found.rates, "handling")[0].text.startswith("No quarter is complete yet")
     assert words_data.coverage_sentence(found.training).text.startswith("No quarter is complete yet")
     assert "There are not yet two whole years" in words_data.mix_sentence(found.reporting).text
-    assert words_change.change_sentence(found.before_after.primary).text.startswith("Counts only")
+    assert words_change.change_sentence(found.before_after.primary).text.endswith("no quarter is complete.")
 
 
 def test_a_clean_file_is_said() -> None:

@@ -133,7 +133,9 @@ def gather(tables: ResultTables, found: Basis, program: Program) -> BudgetEviden
 def _worth(found: Basis, cost: CostBasis, spent: ProgramCost, program: Program) -> WorthEvidence:
     """By the leading design and by before and after: what changed elsewhere is out of the first, not of the second."""
     by = [found.lead.design] if _finite(found.lead.ratio) else []
-    if found.change.primary.avoided is not None and PLAIN not in by:
+    plain = found.change.primary
+    has_case = bool(plain.now.events.value or plain.then.events.value)
+    if plain.avoided is not None and has_case and PLAIN not in by:
         by.append(PLAIN)
     rows, established = [], []
     for design in by:

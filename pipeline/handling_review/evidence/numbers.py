@@ -92,6 +92,13 @@ def share(key: str, value: float) -> Number:
     return number if number.value is None else Number(key, value, "share", f"{_fixed(100 * value, 0)}%")
 
 
+def chance(key: str, value: float) -> Number:
+    """A probability as a whole percentage, never as nought or as all: "under 1%", "over 99%"."""
+    number = share(key, value)
+    text = "under 1%" if value < 0.005 else "over 99%" if value >= 0.995 else number.shown
+    return number if number.value is None else Number(key, value, number.unit, text)
+
+
 def years(key: str, value: float) -> Number:
     """A length of time in years, one decimal."""
     return _measure(key, value, "years", 1)

@@ -78,8 +78,8 @@ def gather(
             elif has_pace and quarters and count <= FARTHEST_QUARTERS:
                 detectable = previous(quarters[-1], -count)
     chance = None
-    if hours1 and hours0:
-        chance = numbers.share(
+    if hours1 and hours0 and events1 + events0:  # without a case the figure would be the prior's alone
+        chance = numbers.chance(
             f"chance_target_met/{end}", bayes.reduction_probability(events1, hours1, events0, hours0, target)
         )
     return PowerLeft(

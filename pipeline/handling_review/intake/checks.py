@@ -12,6 +12,19 @@ def _fixed(text: str) -> Callable[[Row], str]:
     return lambda row: text
 
 
+def _many(count: int, one: str, many: str) -> str:
+    """A count with its noun."""
+    return f"{count:,} {one if count == 1 else many}"
+
+
+def _near(row: Row) -> str:
+    """How near the pairs of cases are: on one day, or with one part of the body; counted where both occur."""
+    day, part = "on the same day", "with the same body part within 365 days"
+    if row["same_day"] and row["same_part"]:
+        return f"{row['same_day']:,} {day} and {row['same_part']:,} {part}"
+    return day if row["same_day"] else part
+
+
 BEFORE_MEASURE = (
     Check(
         "find_repeated_case_numbers", "incidents", "case number repeated", "look", "case_number",
@@ -25,8 +38,8 @@ BEFORE_MEASURE = (
     ),
     Check(
         "find_near_duplicates", "incidents", "may be the same case twice", "note", "case_number",
-        lambda r: f"{r['rows']:,} pairs of cases of one person: {r['same_day']:,} on the same day, {r['same_part']:,} "
-        "with the same body part within 365 days. All are counted; none is merged.",
+        lambda r: f"{_many(r['rows'], 'pair', 'pairs')} of cases of one person, {_near(r)}. All are counted; none is "
+        "merged.",
         _fixed("A recurrence with no new event belongs on its first line; look at each pair."),
     ),
     Check(
@@ -162,7 +175,7 @@ BEFORE_MEASURE = (
     ),
     Check(
         "find_remedial_training", "training", "trained after an own injury", "note", "completed_on",
-        lambda r: f"{r['rows']:,} people were first trained within 30 days after an own injury.",
+        lambda r: f"{_many(r['rows'], 'person was', 'people were')} first trained within 30 days after an own injury.",
         _fixed("Training that answers an injury can look better than it is; keep it in mind when reading the ratio."),
     ),
     Check(

@@ -33,7 +33,7 @@ from handling_review.page.sentence import Sentence, say
 from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, for_narrow
 from handling_review.page.words.data import coverage_title, mix_title
 from handling_review.page.words.pictures import kinds_title
-from handling_review.page.words.rates import SERIES_NAME, rates_title, upper
+from handling_review.page.words.rates import SERIES_NAME, SERIES_ONE, rates_title, upper
 
 _NAMES = 84  # pixels on the right for the names of lines
 
@@ -118,6 +118,12 @@ def _rates_description(review: Review, series: str) -> Sentence:
     shown = [(n, span) for span in review.rates.quarters if (n := span.of(series).rate) is not None]
     if not shown:
         return say("Time chart without points: no quarter is complete.")
+    if not any(span.of(series).events.value for _, span in shown):
+        return say(
+            f"Time chart. There was no {SERIES_ONE[series]} in any complete quarter; the vertical line over each dot "
+            "runs up to the rate that the hours cannot rule out. Dotted vertical lines are program starts, boxed "
+            "letters entries of the diary."
+        )
     low = min(shown, key=lambda item: value_of(item[0]))
     high = max(shown, key=lambda item: value_of(item[0]))
     return say(

@@ -28,7 +28,8 @@ _HEIGHT, _NARROW = 340, 320
 
 def charts_picture(review: Review) -> Picture | None:
     """The facility's chart; each unit's that can be drawn stands among its choices."""
-    drawable = [chart for chart in (review.watch.facility, *review.watch.units) if not chart.reason]
+    units = review.watch.units if len(review.watch.units) > 1 else ()  # a single unit's chart is the facility's
+    drawable = [chart for chart in (review.watch.facility, *units) if not chart.reason]
     if not drawable:
         return None
     found = [

@@ -147,7 +147,7 @@ def _units(review: Review, count: Counter) -> Finding:
             funnel.funnel_sentence(review.funnel),
             spread.spread_sentence(review.spread),
         ),
-        figures_compare.units_picture(review),
+        figures_compare.units_picture(review) if len(review.units.rows) > 1 else None,
         (tables.units_table(review, "overall"),),
         (
             say(

@@ -35,6 +35,7 @@ def _did_it_work(review: Review, count: Counter) -> Finding:
         "Did it work?",
         spoken(
             words_answer.answer_sentence(ladder.lead),
+            words_answer.no_sides_sentence(review),
             words_answer.design_sentence(answer),
             words_answer.bad_spell_sentence(answer),
             words_answer.agreement_sentence(answer) + words_answer.agreement_word(answer),

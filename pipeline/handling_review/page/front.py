@@ -88,8 +88,9 @@ def _change(review: Review) -> tuple[Sentence, ...]:
     needed = words_answer.still_needed_sentences(answer.power, lead)
     return spoken(
         words_answer.answer_sentence(lead),
+        words_answer.no_sides_sentence(review),
         words_answer.compared_sentence(answer.ladder),
-        words_answer.bad_spell_sentence(answer),
+        NOTHING if lead.few else words_answer.bad_spell_sentence(answer),
         words_change.avoided_sentence(change.primary),
         words_change.background_sentence(change) if is_plain else NOTHING,
         *needed[: 2 if lead.verdict != "lower" else 0],

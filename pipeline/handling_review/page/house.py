@@ -20,6 +20,8 @@ from handling_review.visible import lines, short
 INK, ACCENT, NEUTRAL, WARNING, RULE = "#1b242c", "#0b5d75", "#56626d", "#a23a08", "#d5dbe0"
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
 
+MOST_NAMED_QUARTERS = 20  # more names than this run into each other beside a table
+
 _AXIS: dict[str, Any] = {
     "showgrid": True,
     "gridcolor": RULE,
@@ -85,7 +87,6 @@ class Picture:
 
 ROWS = {"meta": "rows"}  # of a layout: its points are read from the top row down and not from left to right
 _HOVER_NAME = 56  # characters of a name in a label; the table has it whole
-_MOST_TICKS = 24  # quarters named one by one; beyond it years only
 _MOST_YEARS = 6  # on a small screen
 
 
@@ -121,7 +122,7 @@ def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
 
     With many quarters only the years are named.
     """
-    if len(quarters) > _MOST_TICKS:
+    if len(quarters) > MOST_NAMED_QUARTERS:
         firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
         return {
             "tickvals": firsts,

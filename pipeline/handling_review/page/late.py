@@ -13,6 +13,9 @@ from handling_review.page.tables import Cell, Column, Table, estimate_range
 from handling_review.page.time_axis import TimeAxis
 from handling_review.page.words.rates import SERIES_NAME, upper
 
+_FEWEST_CASES = 5  # with fewer a quarter's median says nothing of how reports go
+_RECENT = 4  # quarters in which the latest one with cases enough is looked for
+
 
 def lag_sentence(found: LateEvidence) -> Sentence:
     """How long reports take, over all and in the latest quarter with any."""
@@ -21,9 +24,14 @@ def lag_sentence(found: LateEvidence) -> Sentence:
         return say("The log gives no day of report, so nothing can be said of late reports.")
     sentence = say(
         "Half of the cases are reported within ", *counted(whole.median, "day", "days"), ", nine in ten within ",
-        *counted(whole.ninetieth, "day", "days"), "; ", whole.slow, f" take longer than {SLOW_DAYS} days.",
+        *counted(whole.ninetieth, "day", "days"), "; ",
+        *((whole.slow, f" take longer than {SLOW_DAYS} days.") if whole.slow.value else ("none takes longer than ",
+          f"{SLOW_DAYS} days.")),
     )  # fmt: skip
-    latest = next((row for row in reversed(found.rows) if row.median is not None), None)
+    enough = [
+        row for row in found.rows[-_RECENT:] if row.median is not None and (row.cases.value or 0) >= _FEWEST_CASES
+    ]
+    latest = enough[-1] if enough else None
     if latest is not None and latest.median is not None and latest.ninetieth is not None:
         sentence = sentence + say(
             f"In {latest.name}: ", latest.median, " and ", latest.ninetieth, " (from ",

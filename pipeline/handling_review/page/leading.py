@@ -201,7 +201,7 @@ def sentences(found: LeadingEvidence) -> tuple[Sentence, ...]:
     last = found.rows[-1]
     parts: list[Part] = [f"In {last.quarter}, "]
     if last.coverage is not None:
-        parts += [last.coverage, " of the hours were worked with current training"]
+        parts += [last.coverage, " of the hours were worked by staff known to have current training"]
     if last.audits is not None and last.audits.share is not None:
         parts += [
             " and " if last.coverage is not None else "",

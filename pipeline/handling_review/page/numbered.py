@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from handling_review.page import long_tables
 from handling_review.page.house import Picture
 from handling_review.page.sentence import NOTHING, Sentence
 from handling_review.page.tables import Table
@@ -41,6 +42,7 @@ class Finding:
     how: tuple[Sentence, ...]
     second: Picture | None = None
     what_if: WhatIf | None = None
+    pointer: str = ""  # where the tables are that are too long to stand in sight
 
     @property
     def pictures(self) -> tuple[Picture, ...]:
@@ -74,8 +76,21 @@ class Counter:
         second: Picture | None = None,
         what_if: WhatIf | None = None,
     ) -> Finding:
-        """The next finding."""
+        """The next finding, without empty tables and pictures without points; long tables go under the fold."""
         self.last += 1
+        drawn, below = long_tables.with_points(picture), long_tables.with_points(second)
+        kept, under, pointer = long_tables.arranged(shown, folded)
         return Finding(
-            self.last, id, title, tuple(says), picture, beside, tuple(shown), tuple(folded), tuple(how), second, what_if
+            number=self.last,
+            id=id,
+            title=title,
+            says=tuple(says),
+            picture=drawn,
+            beside=beside and drawn is not None and bool(kept),
+            tables=kept,
+            folded=under,
+            how=tuple(how),
+            second=below,
+            what_if=what_if,
+            pointer=pointer,
         )

@@ -294,7 +294,9 @@ def phases_table(review: Review) -> Table:
                 *rate_cells(phase.of(series), scale),
             )
             for phase in phases
-        ),
+        )
+        if any(rate.hours.value for rate in rates)
+        else (),
         rate_notes(rates, review),
     )
 
@@ -337,6 +339,7 @@ def contrasts_table(caption: str, first: str, items: Sequence[tuple[str, Contras
                 VERDICTS[item.verdict],
             )
             for label, item in items
+            if item.now.hours.value or item.then.hours.value
         ),
         (
             "Dashed mark: ratio 1, no change. The scale of the pictures runs from 0.1 to 10; each step to the left "

@@ -58,6 +58,11 @@ def _notes(rungs: Iterable[Rung]) -> tuple[str, ...]:
     return (_SCALE, *((_FALL,) if any(FALL_MARK in _answer(rung) for rung in rungs) else ()))
 
 
+def _any_hours(rungs: Iterable[Rung]) -> bool:
+    """Whether there is anything to compare: rows of noughts alone are no table."""
+    return any(rung.now_hours.value or rung.then_hours.value for rung in rungs)
+
+
 def front_table(review: Review) -> Table:
     """The leading design and plain before and after, for page one."""
     ladder = review.answer.ladder
@@ -66,7 +71,7 @@ def front_table(review: Review) -> Table:
     return Table(
         f"{upper(SERIES_NAME[ladder.series])} with the program and without it",
         (Column("How compared"), *COLUMNS[:-1], Column("Answer", "label")),
-        tuple((SHORT[rung.design], *_cells(rung)) for rung in rungs),
+        tuple((SHORT[rung.design], *_cells(rung)) for rung in rungs) if _any_hours(rungs) else (),
         _notes(rungs),
     )
 
@@ -79,7 +84,9 @@ def ladder_table(ladder: Ladder) -> Table:
         tuple(
             (SHORT[rung.design] + (" (main answer)" if rung.design == ladder.primary else ""), *_cells(rung))
             for rung in ladder.rungs
-        ),
+        )
+        if _any_hours(ladder.rungs)
+        else (),
         _notes(ladder.rungs),
     )
 
@@ -111,7 +118,7 @@ def sensitivity_table(review: Review) -> Table:
     return Table(
         "The main answer and the same question asked in other ways",
         (Column("Question"), Column("How compared"), *COLUMNS),
-        tuple(_sensitivity_row(row) for row in rows),
+        tuple(_sensitivity_row(row) for row in rows) if _any_hours(row.rung for row in rows) else (),
         _notes(row.rung for row in rows),
     )
 
@@ -143,7 +150,9 @@ def bands_table(review: Review) -> Table:
     return Table(
         f"{upper(SERIES_NAME[bands.series])} by time since training, per 200,000 hours",
         (Column("Time since training", "label"), *RATE_COLUMNS),
-        tuple((upper(item.name), *rate_cells(item.rate, scale)) for item in items),
+        tuple((upper(item.name), *rate_cells(item.rate, scale)) for item in items)
+        if any(rate.hours.value for rate in rates)
+        else (),
         rate_notes(rates, review),
     )
 

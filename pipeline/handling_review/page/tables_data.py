@@ -211,7 +211,8 @@ def _flat(prefix: str, settings: Mapping[str, Any]) -> Iterator[tuple[str, str]]
         elif isinstance(value, list | tuple):
             yield label, ", ".join(str(part) for part in value) or "none given"
         else:
-            yield label, "not set" if value is None or value == "" else str(value)
+            text = str(value).lower() if isinstance(value, bool) else str(value)
+            yield label, "not set" if value is None or value == "" else text
 
 
 def versions_table(review: Review) -> Table:

@@ -12,7 +12,7 @@ from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, WARNING, Pic
 from handling_review.page.labels import ACTIVITY, EQUIPMENT_GROUP
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, say
-from handling_review.page.tables import Column, Table
+from handling_review.page.tables import Cell, Column, Table
 from handling_review.page.words.rates import upper
 
 _NAMED = 3
@@ -50,14 +50,19 @@ def activities_sentence(found: TasksEvidence) -> Sentence:
     if found.reason:
         return say(f"There is nothing to tell by activity: {found.reason}.")
     named = [row for row in found.activities if row.activity != "unknown"][:_NAMED]
+    span = f"In {found.first}" if found.first == found.last else f"From {found.first} to {found.last}"
     parts: list[Part] = [
-        f"From {found.first} to {found.last} there were ", *counted(found.total, "handling injury", "handling "
-        "injuries"),
+        f"{span} there {'was' if found.total.value == 1 else 'were'} ",
+        *counted(found.total, "handling injury", "handling injuries"),
         ", first aid included",
     ]  # fmt: skip
     if not named:
         return say(*parts, "; for none the activity is given.")
-    parts.append(". The most came from " if len(named) > 1 else ". All with an activity came from ")
+    is_all = sum(row.cases.value or 0 for row in named) == found.total.value
+    if is_all:
+        parts.append(". It came from " if found.total.value == 1 else ". They came from ")
+    else:
+        parts.append(". The most came from " if len(named) > 1 else ". All with an activity came from ")
     for at, row in enumerate(named):
         parts += [", " if 0 < at < len(named) - 1 else (" and " if at else ""), ACTIVITY[row.activity], " ("]
         parts += [row.cases, ")"]
@@ -120,7 +125,8 @@ def activities_table(found: TasksEvidence) -> Table | None:
     if not found.activities:
         return None
     return Table(
-        f"Handling injuries by activity and equipment in use, {found.first} to {found.last}",
+        "Handling injuries by activity and equipment in use, "
+        + (found.first if found.first == found.last else f"{found.first} to {found.last}"),
         (
             Column("Activity"),
             Column("Recordable", "number"),
@@ -129,7 +135,7 @@ def activities_table(found: TasksEvidence) -> Table | None:
             *(Column(upper(EQUIPMENT_GROUP[group]), "number") for group in EQUIPMENT_GROUPS),
         ),
         tuple(
-            (upper(ACTIVITY[row.activity]), row.recordable, row.share, row.first_aid, *row.by_equipment)
+            (upper(ACTIVITY[row.activity]), row.recordable, _share(row), row.first_aid, *row.by_equipment)
             for row in found.activities
         ),
         (
@@ -138,6 +144,11 @@ def activities_table(found: TasksEvidence) -> Table | None:
             "equipment.",
         ),
     )
+
+
+def _share(row: ActivityRow) -> Cell:
+    """The share of the recordable cases; empty where there is none at all."""
+    return "" if row.share.value is None else row.share
 
 
 def fit_table(found: TasksEvidence) -> Table | None:
@@ -204,9 +215,12 @@ def picture(found: TasksEvidence) -> Picture | None:
             note(row.cases.shown, x=row.cases.value, y=at, xanchor="left", yanchor="middle", xshift=3, color=INK)
         )
     first = found.activities[0]
+    is_tied = len(found.activities) > 1 and found.activities[1].cases.value == first.cases.value
     return Picture(
         id="tasks",
-        title=say(f"{upper(ACTIVITY[first.activity])}: ", first.cases, " of ", found.total, " handling injuries"),
+        title=say("Handling injuries by what people were doing: ", found.total, " in all")
+        if is_tied
+        else say(f"{upper(ACTIVITY[first.activity])}: ", first.cases, " of ", found.total, " handling injuries"),
         description=say(
             "One bar for each activity, the longest on top, as long as its number of handling injuries with first aid. "
             "Plain stretches: a lift or a sliding aid was in use. Hatched: no equipment, or a gait belt only. White: "

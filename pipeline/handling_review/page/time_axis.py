@@ -14,6 +14,7 @@ from handling_review.page.house import INK, NEUTRAL, RULE, WARNING, named, narro
 from handling_review.page.marks import is_about, letter, starts
 
 MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
+MOST_MARKED_STARTS = 12  # more lines than this hide the points; a band from the first to the last stands for them
 _LETTER_WIDTH = 44.0  # pixels for a box of letters
 _WIDE, _NARROW = 580.0, 216.0  # pixels of the narrowest axis on a wide and on a small screen
 _MOST_LETTERS = 7  # characters in one box
@@ -70,6 +71,9 @@ def add_context(
             figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
             figure.add_annotation(note(_GAP, x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
     marked = [(here, names) for day, names in starts(review, unit) if (here := axis.at(day)) is not None]
+    if len(marked) > MOST_MARKED_STARTS:
+        _add_band(figure, marked, every)
+        marked = []
     for step, (here, names) in enumerate(marked):
         figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
         if labelled and len(marked) <= MOST_LABELLED_STARTS:
@@ -82,6 +86,19 @@ def add_context(
     if rows == 1:
         for letters in _letters(review, axis, _WIDE, unit):
             figure.add_annotation(letters)
+
+
+def _add_band(figure: go.Figure, marked: list[tuple[float, tuple[str, ...]]], every: dict[str, Any]) -> None:
+    """Many program starts as one band between the first and the last, each of which is a line."""
+    (first, _), (last, _) = marked[0], marked[-1]
+    figure.add_vrect(x0=first, x1=last, fillcolor=WARNING, opacity=0.08, line_width=0, **every)
+    for here in (first, last):
+        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
+    units = sum(len(names) for _, names in marked)
+    figure.add_annotation(
+        note(f"{units} units start", x=(first + last) / 2, y=1, yref="paper", yanchor="top", xanchor="center",
+             color=WARNING, size=12, bgcolor=_WHITE)
+    )  # fmt: skip
 
 
 def _starters(names: tuple[str, ...]) -> str:

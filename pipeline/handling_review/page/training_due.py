@@ -38,11 +38,11 @@ def due_sentence(due: DueEvidence) -> Sentence:
         )
     people = counted(due.asked, "person", "people")
     start = (f"On {due.as_of}, of ", *people, f" with hours in the last {due.active_days} days of the hours file, ")
+    if due.never_trained.value == due.asked.value:
+        return say(*start, "nobody had a qualifying training on record.")
     if not _has_lapses(due):
-        return say(
-            *start, due.never_trained, " had no qualifying training on record. By the files as they are, no training "
-            "lapses.",
-        )  # fmt: skip
+        missing = (due.never_trained, " had no") if due.never_trained.value else ("all had a",)
+        return say(*start, *missing, " qualifying training on record. By the files as they are, no training lapses.")
     return say(
         *start, due.overdue, " had training that had lapsed and ", due.never_trained, " had no qualifying training on "
         "record. For ", due.soon, f" more it lapses by the end of {month_name(due.soon_through)}.",

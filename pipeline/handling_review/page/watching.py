@@ -49,7 +49,7 @@ def _remark(point: ChartPoint | Wait) -> str:
 def units_table(review: Review) -> Table | None:
     """Each unit's chart and early warning in one row, in alphabetical order."""
     found = review.watch
-    if not found.units:
+    if len(found.units) < 2:
         return None
     warnings = {warning.place: warning for warning in found.unit_warnings}
     return Table(
@@ -174,7 +174,8 @@ def finding(review: Review, count: Counter) -> Finding:
     """The numbered finding for the committee."""
     found = review.watch
     shown = (facility_table(found.facility, found.series), units_table(review))
-    folded = (unit_points_table(review), unit_waits_table(review), months_table(found.warning))
+    by_unit = (unit_points_table(review), unit_waits_table(review)) if len(found.units) > 1 else ()
+    folded = (*by_unit, months_table(found.warning))
     return count.finding(
         "signals",
         "Signal or noise",

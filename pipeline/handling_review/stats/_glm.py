@@ -63,11 +63,16 @@ def poisson(
     return _fit(events, hours, design, families.Poisson(), clusters, lags)
 
 
-def negative_binomial(events: Array, hours: Array, design: Array, alpha: float) -> tuple[Fit, float]:
-    """Fit with variance ``mean + alpha * mean**2`` at a given ``alpha``; also the log likelihood."""
+def negative_binomial(
+    events: Array, hours: Array, design: Array, alpha: float, start: Array | None = None
+) -> tuple[Fit, float]:
+    """Fit with variance ``mean + alpha * mean**2`` at a given ``alpha``; also the log likelihood.
+
+    ``start``: coefficients to begin from, for many fits that differ little.
+    """
     from statsmodels.genmod import families
 
-    fit = _fit(events, hours, design, families.NegativeBinomial(alpha=alpha), None, None)
+    fit = _fit(events, hours, design, families.NegativeBinomial(alpha=alpha), None, None, start)
     size, mean = 1 / alpha, fit.fitted
     logs = (
         special.gammaln(events + size)
@@ -80,11 +85,19 @@ def negative_binomial(events: Array, hours: Array, design: Array, alpha: float) 
     return fit, float(logs.sum())
 
 
-def _fit(events: Array, hours: Array, design: Array, family: object, clusters: Codes | None, lags: int | None) -> Fit:
+def _fit(
+    events: Array,
+    hours: Array,
+    design: Array,
+    family: object,
+    clusters: Codes | None,
+    lags: int | None,
+    start: Array | None = None,
+) -> Fit:
     from statsmodels.genmod.generalized_linear_model import GLM
 
     model = GLM(events, design, family=family, offset=np.log(hours))
-    options: dict[str, object] = {"tol": 1e-13, "tol_criterion": "params", "maxiter": 200}
+    options: dict[str, object] = {"tol": 1e-13, "tol_criterion": "params", "maxiter": 200, "start_params": start}
     if clusters is not None:
         options |= {"cov_type": "cluster", "cov_kwds": {"groups": clusters, "use_correction": True}}
     elif lags is not None:

@@ -183,8 +183,13 @@ def _negative_binomial(rows: _Rows, design: Array, blank: ModelRatio, level: flo
     """Profile likelihood over alpha; ``None`` when it has its maximum at (or next to) Poisson."""
     from scipy import optimize
 
+    nearest: Array | None = None
+
     def loss(log_alpha: float) -> float:
-        return -_glm.negative_binomial(rows.events, rows.hours, design, math.exp(log_alpha))[1]
+        nonlocal nearest  # neighbouring alphas have neighbouring coefficients: start from the last ones
+        found, likelihood = _glm.negative_binomial(rows.events, rows.hours, design, math.exp(log_alpha), nearest)
+        nearest = found.coefficients
+        return -likelihood
 
     bounds = (math.log(_SMALLEST_ALPHA), math.log(1e3))
     best = optimize.minimize_scalar(loss, bounds=bounds, method="bounded", options={"xatol": 1e-9})

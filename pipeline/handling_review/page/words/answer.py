@@ -109,6 +109,25 @@ def _why_not(rung: Rung) -> Sentence:
     return say("That range takes in both a fall and a rise.")
 
 
+def no_sides_sentence(review: Review) -> Sentence:
+    """Why one of the two sides holds no hours, where that is why there is no answer."""
+    lead, training = review.answer.ladder.lead, review.training
+    if lead.ratio is not None or (lead.now_hours.value and lead.then_hours.value):
+        return NOTHING
+    if not review.rates.complete():
+        return say("Only complete quarters are compared, and no quarter is complete.")
+    if review.units.rows and all(row.is_comparison for row in review.units.rows):
+        return say("Every unit is marked as a comparison unit, so nobody's hours are hours with the program.")
+    if not training.qualifying_completions.value:
+        return say(
+            "No row of the training file counts as training in safe handling, so nobody's hours are after training. "
+            "Which courses count is stated in the program file, under [training] qualifying_courses."
+        )
+    if not training.people_matched.value:
+        return say("No number of the training file stands in the hours, so nobody's hours can be split at a training.")
+    return NOTHING
+
+
 def answer_title(rung: Rung) -> Sentence:
     """The answer as the title of a picture."""
     name = upper(SERIES_NAME[rung.series])
@@ -204,12 +223,12 @@ def agreement_sentence(answer: Answer) -> Sentence:
             f" put it {side} 1, as the main one does",
         )
     )
+    if found.lowest.shown == found.highest.shown:
+        spread = say("(at ", found.lowest, "): ")
+    else:
+        spread = say("(from ", found.lowest, " to ", found.highest, "): ")
     return start + say(
-        "(from ",
-        found.lowest,
-        " to ",
-        found.highest,
-        "): ",
+        *spread.parts,
         found.lower,
         " say lower, ",
         found.higher,

@@ -38,6 +38,12 @@ def worth_sentence(found: BudgetEvidence) -> Sentence:
             "There were more cases than without the program, not fewer: a loss of about ", head.saving.value,
             " (likely between ", head.saving.lower, " and ", head.saving.upper, ").",
         )  # fmt: skip
+    if not worth.is_established and other is not None and other.saving is not None:
+        return avoided + say(
+            "Saving not established: the range of a comparison takes in no change. By the smaller figure the saving "
+            "lies somewhere from ", head.saving.lower, " to ", head.saving.upper, ", by the other from ",
+            other.saving.lower, " to ", other.saving.upper, ".",
+        )  # fmt: skip
     if not worth.is_established:
         return avoided + say(
             "Saving not established: the range of a comparison takes in no change. The saving lies somewhere from ",

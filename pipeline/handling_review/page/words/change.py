@@ -16,6 +16,8 @@ from handling_review.evidence.ladder import Rung
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.words.rates import SERIES_NAME, cases, upper
 
+_FEWEST_YEARS = 0.25  # closer together a general fall comes to less than the last digit of a ratio
+
 
 def change_sentence(item: Contrast) -> Sentence:
     """Did the rate change with training: lower, higher, cannot tell, few cases, no data, counts only."""
@@ -24,6 +26,8 @@ def change_sentence(item: Contrast) -> Sentence:
     if item.verdict == NO_DATA:
         missing = before if not item.then.hours.value else after
         return say(f"There is nothing to compare for {name}: the complete quarters hold no hours worked {missing}.")
+    if item.verdict == COUNTS_ONLY and not (item.now.hours.value or item.then.hours.value):
+        return say(f"There is nothing to compare for {name}: no quarter is complete.")
     if item.verdict == COUNTS_ONLY:
         return say(
             f"Counts only for {name}: ", *counts,
@@ -80,7 +84,7 @@ def change_title(item: Contrast) -> Sentence:
 
 def avoided_sentence(item: Contrast) -> Sentence:
     """Cases avoided on the hours after, with the range; below zero means more cases, not fewer."""
-    if item.avoided is None or item.difference is None:
+    if item.avoided is None or item.difference is None or not (item.now.events.value or item.then.events.value):
         return NOTHING
     number = item.avoided
     low = number.lower.value
@@ -102,7 +106,12 @@ def avoided_sentence(item: Contrast) -> Sentence:
 def background_sentence(change: BeforeAfter) -> Sentence:
     """What a national fall alone would give over the same distance in time."""
     apart = change.background
-    if apart is None:
+    item = change.primary
+    if (
+        apart is None
+        or (apart.years_apart.value or 0) < _FEWEST_YEARS
+        or not (item.now.events.value or item.then.events.value)
+    ):
         return NOTHING
     slow, fast = (f"{100 * fall:g}" for fall in YEARLY_FALL)
     return say(

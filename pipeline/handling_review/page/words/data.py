@@ -10,15 +10,17 @@ from handling_review.evidence.accounting import AccountingEvidence
 from handling_review.evidence.actions import Candidate
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import CANNOT_TELL
+from handling_review.evidence.quarters import stretches
 from handling_review.evidence.reconciliation import Reconciliation
 from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.sensitivity import PANDEMIC
-from handling_review.evidence.training import TrainingEvidence
+from handling_review.evidence.training import Coverage, TrainingEvidence
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 
 # The log of a quarter counts as firm when this many days have passed since its end: OSHA logs are still
 # being added to for weeks. Common practice, no source.
 FIRM_AFTER_DAYS = 90
+_MOSTLY = 0.5  # share of hours from which on "not known" is told before "trained"
 
 
 def day(value: object) -> str:
@@ -42,12 +44,21 @@ def coverage_sentence(training: TrainingEvidence) -> Sentence:
         latest.share("never"), ", and staff whose training is not known (such as agency staff without a number) ",
         latest.share("unknown"), ".",
     )  # fmt: skip
-    if not training.match_is_enough:
+    if not training.match_is_enough and training.people_matched.value:
         sentence = sentence + say(
             "Only ", training.match_share, " of the people in the training file could be matched to the hours, "
             "so staff without a training row are counted as unknown, not as untrained.",
         )  # fmt: skip
+    elif not training.match_is_enough:
+        sentence = sentence + say(
+            "None of the people in the training file could be matched to the hours, so it is not known whose hours "
+            "are trained."
+        )
     return sentence
+
+
+def _is_mostly_unknown(latest: Coverage) -> bool:
+    return (latest.share("unknown").value or 0) >= _MOSTLY
 
 
 def coverage_in_short(training: TrainingEvidence) -> Sentence:
@@ -57,6 +68,11 @@ def coverage_in_short(training: TrainingEvidence) -> Sentence:
     latest = training.of(training.latest)
     if not latest.shares:
         return NOTHING
+    if _is_mostly_unknown(latest):
+        return say(
+            "For ", latest.share("unknown"), f" of the hours in {latest.label} it is not known whether they were "
+            "worked by trained staff.",
+        )  # fmt: skip
     return say(
         "Staff with current training worked ", latest.share("current"), f" of the hours in {latest.label}.",
     )  # fmt: skip
@@ -67,18 +83,33 @@ def coverage_title(training: TrainingEvidence) -> Sentence:
     if not training.latest:
         return say("Training coverage: no quarter is complete yet")
     latest = training.of(training.latest)
+    if _is_mostly_unknown(latest):
+        return say("Training is not known for ", latest.share("unknown"), f" of the hours worked in {latest.label}")
     return say(latest.share("current"), f" of hours worked by staff with current training in {latest.label}")
 
 
 def people_sentence(training: TrainingEvidence) -> Sentence:
     """People and completions behind the coverage."""
-    return say(
-        "The training file names ", training.people_in_training, " people; ", training.people_matched, " (",
-        training.match_share, ") also have hours. They hold ", training.qualifying_completions,
-        " qualifying completions, of which ", training.first_completions, " are a person's first. ",
-        training.people_never_trained, " people have hours and no qualifying training on record; for ",
-        training.people_unknown, " more it is not known.",
-    )  # fmt: skip
+    start = say("The training file names ", *counted(training.people_in_training, "person", "people"), "; ")
+    if training.people_matched.value:
+        start = Sentence((*start.parts, training.people_matched, " (", training.match_share, ") also have hours."))
+    else:
+        start = Sentence((*start.parts, "none of them has hours by the numbers in the hours file."))
+    if not training.qualifying_completions.value:
+        start = start + say("None of its rows is a qualifying completion.")
+    else:
+        start = start + say(
+            "It holds ", *counted(training.qualifying_completions, "qualifying completion", "qualifying completions"),
+            ", of which ", *counted(training.first_completions, "is", "are"), " a person's first.",
+        )  # fmt: skip
+    never, unknown = training.people_never_trained, training.people_unknown
+    if not (never.value or unknown.value):
+        return start + (
+            say("Everybody with hours has a qualifying training on record.") if training.people_matched.value
+            else say("The hours name nobody, so who is trained cannot be followed from one file to the other.")
+        )  # fmt: skip
+    text = (*counted(never, "person has", "people have"), " hours and no qualifying training on record")
+    return start + (say(*text, "; for ", unknown, " more it is not known.") if unknown.value else say(*text, "."))
 
 
 def mix_sentence(reporting: ReportingEvidence) -> Sentence:
@@ -122,11 +153,13 @@ def quality_sentence(accounting: AccountingEvidence) -> Sentence:
     blocks = accounting.finding_count("blocks")
     if not (look.value or note.value or blocks.value):
         return say("The checks found nothing to put right.")
-    sentence = say(
-        "The checks found ", *counted(look, "thing", "things"), " to look at and ",
-        *counted(note, "more that is", "more that are"),
-        " only noted. The list names the file and line, never a person.",
-    )  # fmt: skip
+    noted = say(*counted(note, "is", "are"), " only noted") if note.value else NOTHING
+    if look.value:
+        sentence = say("The checks found ", *counted(look, "thing", "things"), " to look at")
+        sentence = Sentence((*sentence.parts, *(("; ", *noted.parts) if note.value else ()), "."))
+    else:
+        sentence = Sentence(("The checks found nothing to look at", *(("; ", *noted.parts) if note.value else ()), "."))
+    sentence = sentence + say("The list names the file and line, never a person.")
     if blocks.value:
         stop = counted(blocks, "finding stops", "findings stop")
         return say(*stop, " part of the review until put right.") + sentence
@@ -236,9 +269,11 @@ def candidate_sentence(candidate: Candidate) -> Sentence:
     if kind == "schedule_refreshers":
         return say("Schedule refreshers: lapsed training stands behind ", figures[0], " of the hours worked.")
     if kind == "review_findings":
-        things = counted(figures[0], "thing", "things")
-        return say("Go through the ", *things, " to look at in the data before the next review.")
-    return say(_CANDIDATES[kind].format(units=listed(candidate.units)))
+        if figures[0].value == 1:
+            return say("Look at what the checks found in the data (", figures[0], " thing) before the next review.")
+        return say("Go through the ", figures[0], " things to look at in the data before the next review.")
+    names = stretches(candidate.units) if kind == "get_missing" else candidate.units
+    return say(_CANDIDATES[kind].format(units=listed(names)))
 
 
 def pandemic_sentence(review: Review) -> Sentence:
@@ -266,7 +301,7 @@ def cannot_tell_yet(review: Review) -> tuple[Sentence, ...]:
     found += nothing_or(pandemic_sentence(review))
     gaps = [span.quarter for span in review.rates.quarters if not span.is_complete]
     if gaps:
-        found.append(say(f"{listed(tuple(gaps))}: no rate until the missing days are in."))
+        found.append(say(f"{listed(stretches(gaps))}: no rate until the missing days are in."))
     lead = review.answer.ladder.lead
     if lead.ratio is None:
         found.append(say(f"Whether the program changed the rate: {lead.reason}."))

@@ -13,6 +13,7 @@ from handling_review.evidence.contrast import (
 )
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.quarters import stretches
 from handling_review.evidence.rates import RatesEvidence, Span
 from handling_review.evidence.reference import ReferenceEvidence
 from handling_review.evidence.units import UnitsEvidence
@@ -36,6 +37,7 @@ SERIES_ONE = {
     "first_aid": "first-aid case",
 }
 WHO = "100 full-time staff a year"
+_MOST_REASONS = 6  # reasons for quarters without a rate that are told in a sentence
 
 
 def cases(rate: Rate) -> Sentence:
@@ -90,9 +92,11 @@ def comparison_sentence(item: Contrast) -> Sentence:
     then = _COMPARED[item.name]
     if item.verdict == NO_DATA:
         return say(f"There are no hours to set against {then}.")
+    if item.verdict == FEW_CASES and not (item.now.events.value or item.then.events.value):
+        return say(f"There was none in {then} either (", item.then.hours, " hours).")
     if item.ratio is None or item.verdict == FEW_CASES:
         return say(
-            f"In {then} there were ", *cases(item.then).parts,
+            f"In {then} there {'was' if item.then.events.value == 1 else 'were'} ", *cases(item.then).parts,
             ". With so few cases the two cannot be told apart, whichever way the rate moved."
             if item.direction == CANNOT_TELL
             else f". The likely range of the ratio lies {'below' if item.direction == LOWER else 'above'} 1, "
@@ -113,7 +117,12 @@ def comparison_sentence(item: Contrast) -> Sentence:
 def where_we_stand(rates: RatesEvidence, series: str) -> tuple[Sentence, ...]:
     """Latest complete quarter, last four quarters, each with what it is compared with."""
     if rates.latest is None:
-        return (say("No quarter is complete yet, so no rate can be printed. The tables show counts and hours."),)
+        return (
+            say(
+                "No quarter is complete yet, so no rate can be printed. The table of the first finding shows counts "
+                "and hours."
+            ),
+        )
     by_name = {item.name: item for item in rates.comparisons}
     found = []
     latest = rate_sentence(rates.latest.of(series), f"latest complete quarter, {rates.latest.quarter}")
@@ -135,8 +144,12 @@ def incomplete_sentence(rates: RatesEvidence) -> Sentence:
     gaps = [span for span in rates.quarters if not span.is_complete]
     if not gaps:
         return NOTHING
-    reasons = "; ".join(f"{span.quarter} ({span.reason or 'incomplete'})" for span in gaps)
-    return say(f"No rate is printed for {reasons}.")
+    by_reason: dict[str, list[str]] = {}
+    for span in gaps:
+        by_reason.setdefault(span.reason or "incomplete", []).append(span.quarter)
+    reasons = tuple(f"{listed(stretches(tuple(quarters)))} ({reason})" for reason, quarters in by_reason.items())
+    more = f"; the table gives {len(reasons) - _MOST_REASONS} more reasons" if len(reasons) > _MOST_REASONS else ""
+    return say(f"No rate is printed for {'; '.join(reasons[:_MOST_REASONS])}{more}.")
 
 
 def rates_title(rates: RatesEvidence, series: str) -> Sentence:
@@ -148,16 +161,20 @@ def rates_title(rates: RatesEvidence, series: str) -> Sentence:
     shown = None if rates.recent is None else rates.recent.of(series).rate
     if shown is None:
         return say(f"{name} by quarter: not yet four complete quarters in a row")
-    if year is None:
-        return say(f"{name}: about ", shown, " in the last four quarters")
-    ending = {
-        LOWER: ", lower than in the four before",
-        HIGHER: ", higher than in the four before",
-        CANNOT_TELL: "; no clear change from the four before",
-        FEW_CASES: "; too few cases to see a change",
-        NO_DATA: "",
-        COUNTS_ONLY: "",
-    }[year.verdict]
+    ending = (
+        ""
+        if year is None
+        else {
+            LOWER: ", lower than in the four before",
+            HIGHER: ", higher than in the four before",
+            CANNOT_TELL: "; no clear change from the four before",
+            FEW_CASES: "; too few cases to see a change",
+            NO_DATA: "",
+            COUNTS_ONLY: "",
+        }[year.verdict]
+    )
+    if not shown.value:
+        return say(f"{name}: none in the last four quarters{ending}")
     return say(f"{name}: about ", shown, f" in the last four quarters{ending}")
 
 
@@ -181,6 +198,8 @@ def reference_sentence(reference: ReferenceEvidence, recent: Span | None) -> Sen
 def units_sentence(units: UnitsEvidence) -> Sentence:
     """Which units stand out from the rest of the facility, or that none does."""
     looked = len(units.compared())
+    if len(units.rows) == 1:
+        return say(f"{units.rows[0].name} is the only unit, so there is no other to set it against.")
     if looked == 0:
         return say("No unit has enough cases to be set against the others.")
     found = units.standing_out()

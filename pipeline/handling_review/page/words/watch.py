@@ -94,7 +94,7 @@ def warning_sentence(found: EarlyWarning) -> Sentence:
 
 def units_sentence(found: Watch, study: ChartStudy) -> Sentence:
     """What the charts and warnings of the units say of the latest two quarters, and what chance alone would."""
-    if not found.units:
+    if len(found.units) < 2:  # the chart of a single unit is the facility's
         return NOTHING
     parts = []
     for side in (MORE, FEWER):
@@ -166,7 +166,7 @@ def stands_out_sentences(found: Watch, *, units_differ: bool, units_compared: bo
         said.append(say(f"The facility's latest quarters are {'; '.join(phrases)}."))
     if found.warning.now:
         said.append(say(f"The facility's early warning of a doubled rate speaks in {listed(found.warning.now)}."))
-    warned = found.units_warned()
+    warned = found.units_warned() if len(found.units) > 1 else ()
     if warned:
         said.append(say(f"The early warning of a doubled rate speaks in {listed(warned)}: ask there first."))
     if said:
@@ -181,11 +181,13 @@ def stands_out_sentences(found: Watch, *, units_differ: bool, units_compared: bo
     if units_differ:
         return (say(f"{upper(silent)} in the latest two quarters."),)
     others = (
-        "no unit differs from the others beyond chance"
+        ", and no unit differs from the others beyond chance"
         if units_compared
-        else "no unit has enough cases to be set against the others"
+        else ", and no unit has enough cases to be set against the others"
     )
-    return (say(f"Nothing stands out: {silent} in the latest two quarters, and {others}."),)
+    if len(found.units) == 1:
+        others = ""
+    return (say(f"Nothing stands out: {silent} in the latest two quarters{others}."),)
 
 
 def baseline_sentence(chart: Chart) -> Sentence:
