@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import csv
-import itertools
 import json
 import math
 import re
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 
 Table = list[dict[str, str]]
@@ -93,7 +93,7 @@ def _intervals_out_of_order(tables: dict[str, Table]) -> list[str]:
             for place, row in enumerate(rows, start=2):
                 values = [float(row[c]) for c in (lower, middle, upper) if c and row.get(c, "") != ""]
                 if any(math.isnan(v) for v in values) or any(
-                    a > b + SLACK * max(1.0, abs(b)) for a, b in itertools.pairwise(values)
+                    a > b + SLACK * max(1.0, abs(b)) for a, b in pairwise(values)
                 ):
                     said.append(f"{name}.csv, line {place}: {lower}, {middle}, {upper} are {values}")
     return said
@@ -107,13 +107,14 @@ class _Text(HTMLParser):
         self.words: list[str] = []
         self.json: list[str] = []
         self.numbers: list[tuple[str, str | None, str]] = []
-        self._inside = ""
+        self._inside = self._tag = ""
         self._keyed: tuple[str, str | None] | None = None
         self.feed(page)
         self.close()
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         values = dict(attrs)
+        self._tag = tag
         if tag in ("script", "style"):
             self._inside = values.get("type") or tag
         if "data-key" in values:
@@ -128,7 +129,8 @@ class _Text(HTMLParser):
         if self._inside == "application/json":
             self.json.append(data)
         elif not self._inside:
-            self.words.append(data)
+            if not (self._tag == "th" and data == "None"):  # the column of cases without equipment
+                self.words.append(data)
             if self._keyed is not None:
                 self.numbers.append((*self._keyed, data))
                 self._keyed = None

@@ -49,9 +49,9 @@ class Small:
 def draw(seed: int, number: int) -> Small:
     """The facility of this number; the same numbers give the same facility."""
     random = np.random.Generator(np.random.PCG64([seed, number]))
-    quarters = int(random.choice([1, 2, 3, 5, 8, 13]))
+    quarters = int(random.choice([1, 2, 3, 5, 9], p=[0.3, 0.3, 0.2, 0.15, 0.05]))
     last = _quarter_end(quarters)
-    units = [str(n) for n in random.permutation(NAMES)[: random.choice([1, 2, 3, 5])]]
+    units = [str(n) for n in random.permutation(NAMES)[: random.choice([1, 2, 4], p=[0.4, 0.5, 0.1])]]
     people = [f"{100 + i:04d}" for i in range(int(random.choice([1, 3, 8, 20])))]
     home = {person: units[int(random.integers(len(units)))] for person in people}
     found = Small(as_of=last + timedelta(days=int(random.choice([0, 20, 100]))))
@@ -75,7 +75,7 @@ def _day(random: np.random.Generator, last: date) -> date:
 def _hours(
     random: np.random.Generator, people: list[str], home: dict[str, str], units: list[str], last: date
 ) -> list[list[str]]:
-    length = int(random.choice([14, 30, 91]))
+    length = int(random.choice([30, 91, 91]))
     odd = random.random() < 0.3
     rows = [["employee_id", "unit", "period_start", "period_end", "hours", "role"]]
     start = FIRST

@@ -179,6 +179,8 @@ def _repeats(table: pd.DataFrame, program: Program) -> Repeats | None:
         return None
     people = int(seen.loc[seen["cases"] >= 2, "people"].sum())
     weights = np.repeat(expected["cases"].to_numpy(dtype=np.float64), expected["people"].to_numpy(dtype=np.int64))
+    if linked == 0 or not weights.sum() > 0:
+        return None
     dice = np.random.default_rng(SEED)
     drawn = np.sort(dice.choice(weights.size, size=(DRAWS, linked), p=weights / weights.sum()), axis=1)
     same = drawn[:, 1:] == drawn[:, :-1]

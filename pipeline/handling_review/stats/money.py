@@ -280,9 +280,12 @@ def cost_draws(
 
 
 def spread_of(estimate: float, draws: Array, level: float) -> Range:
-    """An estimate with the limits that hold the middle ``level`` of the draws."""
+    """An estimate with the limits that hold the middle ``level`` of the draws, widened to hold the estimate.
+
+    The base figures can lie at the end of what is drawn: an effect of none at base and a tenth at best.
+    """
     low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2])
-    return Range(float(estimate), float(low), float(high))
+    return Range(float(estimate), min(float(low), float(estimate)), max(float(high), float(estimate)))
 
 
 def _annuity(years: int, rate: float) -> float:

@@ -241,7 +241,7 @@ def _gamma(cases: Range, level: float, draws: int, random: np.random.Generator) 
 
 
 def _ends(drawn: Array, level: float) -> tuple[float, float]:
-    limits = money.spread_of(0.0, drawn, level)
+    limits = money.spread_of(float(np.median(drawn)), drawn, level)
     return limits.lower, limits.upper
 
 

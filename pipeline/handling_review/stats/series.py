@@ -149,7 +149,7 @@ def _fitted(
         fitted_per_200k=np.exp(design @ fit.coefficients) * BASE_HOURS,
         counterfactual_per_200k=np.exp(line) * BASE_HOURS,
         counterfactual_lower=np.exp(line - band) * BASE_HOURS,
-        counterfactual_upper=np.exp(np.minimum(line + band, _glm.LARGEST_LOG)) * BASE_HOURS,
+        counterfactual_upper=np.exp(np.minimum(line + band, _glm.LARGEST_LOG - math.log(BASE_HOURS))) * BASE_HOURS,
         dispersion=fit.dispersion,
         lag1_correlation=_lag1(residuals),
         harmonics=pairs,
