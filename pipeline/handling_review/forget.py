@@ -36,8 +36,8 @@ class Forgotten:
         """What to tell the user; never the id."""
         told = [
             f"{self.folder}: the person is out of {self.rows_now:,} rows of this review and {self.rows_kept:,} kept "
-            "rows; training rows are deleted, hours and cases stay without a person. Page, tables and published numbers are "
-            "untouched. The removal is logged in manifest.json.",
+            "rows; training rows are deleted, hours and cases stay without a person. Page, tables and published "
+            "numbers are untouched. The removal is logged in manifest.json.",
             "The person is still in your own exports: take them out there too, or the next build reads them again.",
         ]
         if self.beside:
