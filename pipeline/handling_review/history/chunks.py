@@ -103,7 +103,7 @@ def share(chunks: Iterable[Chunk], folder: Path, sources: Sequence[Path]) -> Non
     folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
     for chunk in chunks:
         for name, size in chunk.names:
-            if not _taken(name, size, folder, sources):
+            if not is_taken(name, size, folder, sources):
                 raise DamagedSnapshot(name)
 
 
@@ -199,7 +199,7 @@ def _kept(store: Store, folder: Path, sources: Sequence[Path], file: str, found:
         (places, f"record - {int(first_record)} AS record, line - {int(first_line)} AS line"),
     ):
         target = folder / f"{name}.parquet"
-        if not _taken(target.name, None, folder, sources):
+        if not is_taken(target.name, None, folder, sources):
             with store.stream(f"SELECT {wanted} {where}", (file_no, part)) as batches:
                 write_parquet(batches, _plain(batches.schema), target, is_places=name == places)
         sizes.append(target.stat().st_size)
@@ -223,7 +223,7 @@ def _is_there(path: Path, size: int | None) -> bool:
     return False
 
 
-def _taken(name: str, size: int | None, folder: Path, sources: Sequence[Path]) -> bool:
+def is_taken(name: str, size: int | None, folder: Path, sources: Sequence[Path]) -> bool:
     """Whether the file is in the folder now, linked or copied from a source."""
     if _is_there(folder / name, size):
         return True

@@ -33,7 +33,7 @@ NOTE_COLUMNS = {
 def keep_rows(store: Store, folder: Path, earlier: Earlier) -> tuple[Chunk, ...]:
     """Chunks of this build, written or shared; those of earlier reviews are shared into the folder too."""
     kept = chunks.keep(store, folder, earlier.sources)
-    notes = tuple(_note(store, folder, name, sql) for name, sql in _NOTES.items())
+    notes = tuple(_note(store, folder, name, sql, earlier.sources) for name, sql in _NOTES.items())
     for review in earlier.book.reviews:
         chunks.share(review.chunks, folder, earlier.sources)
     return (*kept, *notes)
@@ -50,11 +50,14 @@ def load_note(store: Store, name: str, kept: Sequence[Chunk], folder: Path, tabl
                 raise DamagedSnapshot(chunk.content) from error
 
 
-def _note(store: Store, folder: Path, name: str, sql: str) -> Chunk:
+def _note(store: Store, folder: Path, name: str, sql: str, sources: Sequence[Path]) -> Chunk:
     unnamed = folder / f"{name}.new"
     with store.stream(sql) as batches:
         found = pa.Table.from_batches(list(batches), batches.schema)
     size = chunks.write_parquet(found.to_batches(), found.schema, unnamed)
     content = f"{name}-{hashlib.sha256(unnamed.read_bytes()).hexdigest()[:32]}"
-    unnamed.replace(folder / f"{content}.parquet")
+    if chunks.is_taken(f"{content}.parquet", size, folder, sources):
+        unnamed.unlink()
+    else:
+        unnamed.replace(folder / f"{content}.parquet")
     return Chunk(name, 0, "all", found.num_rows, 0, 0, content, size, content, size)
