@@ -271,11 +271,12 @@ def _write_csv(frame: pd.DataFrame, path: Path) -> None:
 def formula_safe(value: Any) -> Any:
     """The value without signs that cannot be seen, and with an apostrophe if a spreadsheet would run it as a formula.
 
-    The signs go first: a formula that begins behind one would begin the cell once a program has dropped it.
+    The signs go first: a formula that begins behind one would begin the cell once a program has dropped it. A carriage
+    return alone is not quoted by pandas and would start a row of its own, so line ends are all of one kind.
     """
     if not isinstance(value, str):
         return value
-    text = printable(value)
+    text = printable(value).replace("\r\n", "\n").replace("\r", "\n")
     return f"'{text}" if text.lstrip(" \u00a0")[:1] in _FORMULA_STARTS else text
 
 

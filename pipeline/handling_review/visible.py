@@ -18,14 +18,15 @@ UNSEEN = (
     f"{DIRECTION}{TAGS}{CONTROLS}\u00ad\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200d\u2060-\u2065\u206a-\u206f"
     "\u3164\ufeff\uffa0\ufff9-\ufffb"
 )
+_ISOLATE, _END, _MAY_BREAK = "\u2068", "\u2069", "\u200b"
 _GONE = re.compile(f"[{UNSEEN}\ud800-\udfff]")
+_NOT_ON_PAGE = re.compile(f"(?![{_ISOLATE}{_END}{_MAY_BREAK}])[{UNSEEN}\ud800-\udfff]")
 _BREAKS = re.compile("[\x0b\x0c\x1c-\x1f\x85\u2028\u2029]")
 _ESCAPES = re.compile(
     "(?:\x1b\\[|\x9b)[0-?]*[ -/]*[@-~]"  # a command to a terminal, as for colours
     "|(?:\x1b[\\]PX^_]|[\x90\x98\x9d-\x9f])[^\x07\x1b\x9c]{0,500}(?:\x07|\x1b\\\\|\x9c)"  # and a title for it
 )
 _LONG = re.compile(r"\S{80,}")
-_ISOLATE, _END, _MAY_BREAK = "\u2068", "\u2069", "\u200b"
 _MOST_MARKS = 4  # marks on one letter; written languages need no more, and towers of them cover the lines above
 _PIECE = 40
 
@@ -48,6 +49,11 @@ def readable(text: str) -> str:
     if any(unicodedata.bidirectional(char) in ("R", "AL", "AN") for char in plain):
         return f"{_ISOLATE}{plain}{_END}"
     return plain
+
+
+def of_page(text: str) -> str:
+    """A finished page without any sign that cannot be seen but those of ``readable``, whatever put it there."""
+    return _NOT_ON_PAGE.sub("", text)
 
 
 def short(text: str, most: int) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from browser import hostile
 from browser.opened import ARGUMENTS, chromium_path
 from handling_review.cli import main
 from handling_review.page.build import render
@@ -35,3 +36,16 @@ def sample_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("sample") / "review"
     assert main(["demo", str(out)]) == 0
     return out / "program-review.html"
+
+
+@pytest.fixture(scope="session")
+def hostile_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The output of a build of the sample facility with hostile texts, by the command line from CSV files."""
+    folder = tmp_path_factory.mktemp("hostile")
+    assert main(["build", str(hostile.write(folder / "exports")), "--out", str(folder / "out")]) == 0
+    return folder / "out"
+
+
+@pytest.fixture(scope="session")
+def hostile_file(hostile_out: Path) -> Path:
+    return hostile_out / "program-review.html"

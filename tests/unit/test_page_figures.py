@@ -76,7 +76,7 @@ def test_ratios_are_drawn_with_their_range_and_a_line_at_no_change() -> None:
     figure = pictures(review)["change"].figure
     ratio = review.before_after.primary.ratio
     assert ratio is not None
-    lines = [t for t in figure["data"] if t["mode"] == "lines"]
+    lines = [t for t in figure["data"] if t["mode"] == "lines+markers"]
     # The primary series is the top row, drawn last.
     assert lines[-1]["x"] == [ratio.lower.value, ratio.upper.value]
     assert any(shape["x0"] == 1 == shape["x1"] for shape in figure["layout"]["shapes"])

@@ -173,16 +173,15 @@ def test_units_stand_in_alphabetical_order_and_never_by_rate() -> None:
     assert names == sorted(names, key=str.casefold)
 
 
-def test_a_long_history_of_many_units_is_cut_on_the_page_and_whole_in_the_tables() -> None:
+def test_a_long_history_of_many_units_stands_whole_in_the_table_because_paper_draws_one_chart_only() -> None:
     review = made_up.review()
     table = unit_points_table(review)
     assert table is not None
     chart = next(chart for chart in review.watch.units if chart.points)
     many = dataclasses.replace(review, watch=dataclasses.replace(review.watch, units=(chart,) * 60))
-    cut = unit_points_table(many)
-    assert cut is not None
-    assert len(cut.rows) == 60 * 8
-    assert "tables folder" in cut.caption
+    whole = unit_points_table(many)
+    assert whole is not None
+    assert len(whole.rows) == 60 * len(chart.points)
 
 
 def test_published_rates_stand_beside_the_own_range_and_a_blank_says_how_to_fill_it() -> None:

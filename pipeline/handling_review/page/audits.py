@@ -34,7 +34,7 @@ from handling_review.page.house import (
 from handling_review.page.labels import ACTIVITY
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Part, Sentence, say
-from handling_review.page.tables import VERDICTS, Cell, Column, Table, estimate_range
+from handling_review.page.tables import VERDICTS, Cell, Column, Table, estimate_cells, estimate_range
 from handling_review.page.words.rates import upper
 
 ITEM = {
@@ -159,7 +159,11 @@ def rows_table(found: AuditsEvidence, caption: str, first: str, rows: Sequence[t
             (Column(first), *_STEP_COLUMNS),
             tuple((name, *_steps(row.now)) for name, row in rows),
         )
-    earlier = (Column("Judged before", "number"), Column("Share before", "number"))
+    earlier = (
+        Column("Judged before", "number"),
+        Column("Share before", "number"),
+        Column("Before likely between", "number"),
+    )
     change = (Column("Change, percentage points", "number"), Column("Change likely between", "number"))
     return Table(
         f"{caption}, {'; '.join(stretches(found.now))}, and the four quarters before "
@@ -170,7 +174,7 @@ def rows_table(found: AuditsEvidence, caption: str, first: str, rows: Sequence[t
                 name,
                 *_steps(row.now),
                 row.then.judged,
-                row.then.share.value if row.then.share else "",
+                *estimate_cells(row.then.share),
                 row.change.value if row.change else "",
                 estimate_range(row.change),
                 VERDICTS[row.verdict],
@@ -281,11 +285,13 @@ def _side_note(one: dict[str, Any], text: str, size: int) -> dict[str, Any]:
     )  # fmt: skip
 
 
-def step_hover(name: str, when: str, steps: Judged) -> str:
-    """The numbers of a point, the same text as in the table."""
-    text = f"{safe(name)}<br>{when}: {steps.met} of {steps.judged} done as taught"
+def step_hover(name: str, when: str, steps: Judged, *, judged: bool = True) -> str:
+    """The numbers of a point, the same text as in the table; ``judged``: how many steps too."""
+    text = f"{safe(name)}, {when}"
+    if judged:
+        text += f"<br>{steps.judged} judged"
     if steps.share is not None:
-        text += f"<br>{steps.share.value}, likely {steps.share.lower} to {steps.share.upper}"
+        text += f"<br>{steps.share.value} done as taught, likely {steps.share.lower} to {steps.share.upper}"
     return text
 
 

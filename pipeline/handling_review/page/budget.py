@@ -180,6 +180,18 @@ def years_table(row: ProposalRow) -> Table | None:
     )
 
 
+def levers_table(found: BudgetEvidence) -> Table | None:
+    """What the answer for each proposal hangs on: its net present value with one figure low or high."""
+    rows = [(row, lever) for row in found.proposals for lever in row.levers]
+    if not rows:
+        return None
+    return Table(
+        "Net present value with one figure at its low or high end",
+        (Column("Proposal"), Column("Figure"), Column("At its low end", "number"), Column("At its high end", "number")),
+        tuple((row.stated.name, upper(_HANGS_ON[one.name]), one.at_low, one.at_high) for row, one in rows),
+    )
+
+
 def _within_life(years: Number) -> Cell:
     return "not within its life" if years.value is not None and math.isinf(years.value) else years
 
@@ -324,7 +336,7 @@ def _worth(found: BudgetEvidence, count: Counter) -> Finding:
 
 
 def _proposals(found: BudgetEvidence, count: Counter) -> Finding:
-    tables = (proposals_table(found), rates_table(found), stated_table(found))
+    tables = (proposals_table(found), levers_table(found), rates_table(found), stated_table(found))
     return count.finding(
         "proposals",
         "Proposals: what each would have to do",

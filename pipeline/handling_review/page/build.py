@@ -13,6 +13,7 @@ from handling_review.page.findings import Part, parts
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
 from handling_review.page.sentence import number_html
 from handling_review.page.words import data as words_data
+from handling_review.visible import of_page
 
 
 def render(review: Review) -> str:
@@ -34,7 +35,7 @@ def render(review: Review) -> str:
     written = parts(review)
     by_id = {finding.id: finding for part in written for finding in part.findings}
     first, *last = (files.read_text("reports", name) for name in ("first.js", "draw.js", "walk.js", "whatif.js"))
-    return environment.get_template("review.html.j2").render(
+    page = environment.get_template("review.html.j2").render(
         review=review,
         scope=review.scope,
         caution=words_data.caution(review),
@@ -55,6 +56,7 @@ def render(review: Review) -> str:
         plotly=Markup(bundle.plotly_bundle().packed),
         figure_json=_figure_json(written),
     )
+    return of_page(page)
 
 
 def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:

@@ -29,6 +29,8 @@ from handling_review.page.house import (
 from handling_review.page.sentence import Sentence, say
 from handling_review.page.words.answer import series_title
 
+_BOUNDLESS = 1000.0  # times the highest rate seen: far off the picture
+
 
 def rungs_picture(
     id: str, title: Sentence, items: Sequence[tuple[str, Rung]], target: float | None = None
@@ -77,7 +79,7 @@ def series_picture(series: StartSeries) -> Picture:
 
     top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0])
     band = [
-        (i, value_of(p.lower), min(value_of(p.upper), 4 * top))
+        (i, value_of(p.lower), min(value_of(p.upper), _BOUNDLESS * top))
         for i, p in zip(places, points, strict=True)
         if p.lower is not None and p.upper is not None
     ]
@@ -125,7 +127,12 @@ def series_picture(series: StartSeries) -> Picture:
         )
     quarters = [point.quarter for point in points]
     figure.update_xaxes(**quarter_axis(quarters))
-    figure.update_yaxes(rangemode="tozero", title={"text": "cases per 200,000 hours", "standoff": 8})
+    lines_drawn = [value_of(n) for p in points for n in (p.fitted, p.had_nothing_changed) if n and n.value is not None]
+    highest = max([top, *lines_drawn, *(high for _, _, high in band)])
+    figure.update_yaxes(
+        range=[0, 1.05 * min(highest, 4 * top)],  # a very wide band runs off the picture
+        title={"text": "cases per 200,000 hours", "standoff": 8},
+    )
     return Picture(
         id="around-start",
         title=series_title(series),

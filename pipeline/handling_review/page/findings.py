@@ -134,7 +134,11 @@ def _series(review: Review, count: Counter) -> Finding:
             ),
             say("The facility's recordable rate counts deaths as well; the published rates are for non-fatal cases."),
         ),
-        tuple(tables.quarters_table(review, name) for name in ("recordable", "dart", "days_away")),
+        tuple(
+            make(review, name)
+            for make in (tables.quarters_table, tables.four_quarters_table)
+            for name in ("recordable", "dart", "days_away")
+        ),
     )
 
 

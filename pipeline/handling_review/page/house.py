@@ -201,9 +201,9 @@ def point_of(rate: Rate) -> tuple[float, float, float] | None:
     return value_of(rate.rate), value_of(rate.lower), value_of(rate.upper)
 
 
-def hover(rate: Rate, name: str) -> str:
-    """The numbers of a point, the same text as in the table."""
-    text = f"{named(name)}<br>{rate.events.shown} cases in {rate.hours.shown} hours"
+def hover(rate: Rate, name: str, *, hours: bool = True) -> str:
+    """The numbers of a point, the same text as in the table; ``hours``: whether the table has them."""
+    text = f"{named(name)}<br>{rate.events.shown} cases" + (f" in {rate.hours.shown} hours" if hours else "")
     if rate.rate is not None:
         text += f"<br>rate {rate.rate.shown}"
     if rate.lower is not None and rate.upper is not None:

@@ -66,17 +66,22 @@ def _panels(found: LeadingEvidence, axis: Sequence[str]) -> list[_Panel]:
         if row.coverage is not None
     ]
     audits = [
-        (at, percent(row.audits.share), False, step_hover("all audited steps", row.quarter, row.audits))
+        (at, percent(row.audits.share), False, step_hover("all audited steps", row.quarter, row.audits, judged=False))
         for at, row in placed
         if row.audits is not None and row.audits.share is not None
     ]
     first_aid = [
-        (at, point, row.is_provisional, hover(row.first_aid, f"{row.quarter}, first aid"))
+        (at, point, row.is_provisional, hover(row.first_aid, f"{row.quarter}, first aid", hours=False))
         for at, row in placed
         if (point := point_of(row.first_aid)) is not None
     ]
     injuries = [
-        (at, point, row.later_is_provisional, hover(row.injuries, f"{row.later_quarter}, {later} than {row.quarter}"))
+        (
+            at,
+            point,
+            row.later_is_provisional,
+            hover(row.injuries, f"{row.later_quarter}, {later} than {row.quarter}", hours=False),
+        )
         for at, row in placed
         if row.injuries is not None and (point := point_of(row.injuries)) is not None
     ]

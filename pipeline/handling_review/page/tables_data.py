@@ -12,6 +12,7 @@ from handling_review.page.sentence import listed
 from handling_review.page.tables import Cell, Column, Table, interval
 from handling_review.page.words.data import figure_name
 from handling_review.page.words.rates import SERIES_NAME, upper
+from handling_review.visible import readable
 
 _NOT_SHIPPED = (
     "none known: take it from the industry table of the Survey of Occupational Injuries and Illnesses and add a row to "
@@ -209,9 +210,9 @@ def _flat(prefix: str, settings: Mapping[str, Any]) -> Iterator[tuple[str, str]]
         if isinstance(value, Mapping):
             yield from _flat(label, value)
         elif isinstance(value, list | tuple):
-            yield label, ", ".join(str(part) for part in value) or "none given"
+            yield label, ", ".join(readable(str(part)) for part in value) or "none given"
         else:
-            text = str(value).lower() if isinstance(value, bool) else str(value)
+            text = str(value).lower() if isinstance(value, bool) else readable(str(value))
             yield label, "not set" if value is None or value == "" else text
 
 

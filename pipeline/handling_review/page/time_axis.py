@@ -102,7 +102,7 @@ def _add_band(figure: go.Figure, marked: list[tuple[float, tuple[str, ...]]], ev
 
 
 def _starters(names: tuple[str, ...]) -> str:
-    return named(names[0], 40) if len(names) == 1 else f"{named(names[0], 28)} and {len(names) - 1} more"
+    return named(names[0], 30) if len(names) == 1 else f"{named(names[0], 24)} and {len(names) - 1} more"
 
 
 def _letters(review: Review, axis: TimeAxis, width: float, unit: str | None) -> list[dict[str, Any]]:

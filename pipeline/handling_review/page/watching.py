@@ -27,11 +27,12 @@ def facility_table(chart: Chart, series: str) -> Table | None:
             Column("Quarter", "label"),
             Column("Cases", "number"),
             Column("Rate", "number"),
+            Column("Centre", "number"),
             Column("Lower limit", "number"),
             Column("Upper limit", "number"),
             Column("Remark"),
         ),
-        tuple((p.quarter, p.events, p.rate, p.lower, p.upper, _remark(p)) for p in chart.points),
+        tuple((p.quarter, p.events, p.rate, chart.centre, p.lower, p.upper, _remark(p)) for p in chart.points),
     )
 
 
@@ -130,6 +131,7 @@ def _waits_table(charts: tuple[Chart, ...], caption: str) -> Table:
             Column("Case", "number"),
             Column("Quarter", "label"),
             Column("Days", "number"),
+            Column("Centre", "number"),
             Column("Lower limit", "number"),
             Column("Upper limit", "number"),
             Column("Remark"),
@@ -140,6 +142,7 @@ def _waits_table(charts: tuple[Chart, ...], caption: str) -> Table:
                 "" if wait.is_open else str(wait.position),
                 wait.quarter,
                 wait.days,
+                chart.centre,
                 chart.lower,
                 chart.upper,
                 _remark(wait),
