@@ -28,6 +28,8 @@ from handling_review.page.house import (
 from handling_review.page.sentence import Sentence, say
 from handling_review.page.words.answer import series_title
 
+_MOST_TIMES = 4  # a band wider than so many times the highest rate is cut there
+
 
 def rungs_picture(
     id: str, title: Sentence, items: Sequence[tuple[str, Rung]], target: float | None = None
@@ -74,9 +76,9 @@ def series_picture(series: StartSeries) -> Picture:
                 go.Scatter(x=[i for i, _ in shown], y=[v for _, v in shown], mode="lines", hoverinfo="skip", **look)
             )
 
-    top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0])
+    top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0]) or 1.0
     band = [
-        (i, value_of(p.lower), min(value_of(p.upper), 4 * top))
+        (i, value_of(p.lower), min(value_of(p.upper), _MOST_TIMES * top))
         for i, p in zip(places, points, strict=True)
         if p.lower is not None and p.upper is not None
     ]
@@ -124,7 +126,11 @@ def series_picture(series: StartSeries) -> Picture:
         )
     quarters = [point.quarter for point in points]
     figure.update_xaxes(**quarter_axis(quarters))
-    figure.update_yaxes(rangemode="tozero", title={"text": "cases per 200,000 hours", "standoff": 8})
+    # The line carried on for years can run off to any height; the picture ends where its band is cut.
+    highest = max([top, *(value_of(p.had_nothing_changed) for p in points if p.had_nothing_changed is not None),
+                   *(high for _, _, high in band)])  # fmt: skip
+    figure.update_yaxes(range=[0, 1.05 * min(highest, _MOST_TIMES * top)])
+    figure.update_yaxes(title={"text": "cases per 200,000 hours", "standoff": 8})
     return Picture(
         id="around-start",
         title=series_title(series),

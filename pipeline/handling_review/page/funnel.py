@@ -21,10 +21,11 @@ from handling_review.page.house import (
     value_of,
 )
 from handling_review.page.sentence import NOTHING, Sentence, listed, say
+from handling_review.page.short_names import shortened
 from handling_review.page.tables import Column, Table
 from handling_review.page.words.rates import SERIES_NAME, upper
 
-_SHORT = 18
+_SHORT = 20
 _NAME_WIDE, _NAME_TALL = 0.13, 0.045  # what a name takes of the picture's width and height
 
 
@@ -135,6 +136,7 @@ def _names(
     """
     left, right, top = ends
     names = []
+    short = shortened([unit.name for unit in found.units], _SHORT)
     for unit in sorted(found.units, key=lambda unit: unit.where == INSIDE):
         x, y = value_of(unit.hours) / 1000, value_of(unit.rate)
         is_left = x > right - _NAME_WIDE * (right - left)  # a name to the right of its dot would be cut
@@ -146,15 +148,10 @@ def _names(
             continue
         taken.append((middle, y))
         names.append(
-            note(safe(_short(unit.name)), x=x, y=y, xanchor="right" if is_left else "left", yanchor="middle",
-                 xshift=-9 if is_left else 9, size=12, color=INK)
+            note(safe(short[unit.name]), x=x, y=y, xanchor="right" if is_left else "left", yanchor="middle",
+                 xshift=-9 if is_left else 9, size=12, color=INK, bgcolor="rgba(255,255,255,0.85)")
         )  # fmt: skip
     return names
-
-
-def _short(name: str) -> str:
-    head = name.split(",")[0]
-    return head if len(head) <= _SHORT else head[: _SHORT - 1] + "…"
 
 
 def _hover(unit: FunnelUnit) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -106,7 +107,7 @@ def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
     With more quarters than can be named side by side only the years stand, under their first quarters.
     """
     if len(quarters) > MOST_NAMED_QUARTERS:
-        years = narrow_quarter_axis(quarters, "x", room)
+        years = narrow_quarter_axis(quarters, "x", room, most=len(quarters))
         return {"tickangle": 0, **{name.removeprefix("x."): value for name, value in years.items()}}
     texts = [
         f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
@@ -120,9 +121,12 @@ def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
     }
 
 
-def narrow_quarter_axis(quarters: Sequence[str], axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
-    """The same axis with years only, as changes of the layout for a small screen."""
+def narrow_quarter_axis(
+    quarters: Sequence[str], axis: str = "xaxis", room: float = 0.0, most: int = 5
+) -> dict[str, Any]:
+    """The same axis with years only, ``most`` of them, as changes of the layout for a small screen."""
     firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
+    firsts = firsts[:: max(1, math.ceil(len(firsts) / most))]
     return {
         f"{axis}.tickvals": firsts,
         f"{axis}.ticktext": [year_of(quarters[index]) for index in firsts],
