@@ -12,14 +12,15 @@ import pytest
 
 from handling_review.evidence import numbers
 from handling_review.evidence.assemble import Review
-from handling_review.page import funnel, late, long_tables, tasks, training_due
+from handling_review.page import figures_answer, funnel, late, long_tables, tasks, training_due
 from handling_review.page.figures import rates_picture, series_picture
 from handling_review.page.figures_compare import forest_picture
-from handling_review.page.house import MOST_NAMED_QUARTERS, Picture, quarter_axis
+from handling_review.page.house import MOST_NAMED_QUARTERS, Picture, narrow_quarter_axis, quarter_axis
 from handling_review.page.numbered import Counter
 from handling_review.page.sentence import say
+from handling_review.page.short_names import shortened
 from handling_review.page.tables import Column, Table
-from handling_review.page.time_axis import MOST_MARKED_STARTS
+from handling_review.page.time_axis import MOST_MARKED_STARTS, over_time
 from handling_review.page.words import change, data, rates
 from spec import made_up_tables as made_up
 
@@ -73,6 +74,22 @@ def test_many_quarters_are_named_by_year() -> None:
     assert len(few["ticktext"]) == MOST_NAMED_QUARTERS
     assert many["ticktext"] == [str(year) for year in range(2016, 2026)]
     assert many["tickvals"] == list(range(0, 40, 4))
+    assert narrow_quarter_axis(QUARTERS)["xaxis.ticktext"] == ["2016", "2018", "2020", "2022", "2024"]
+
+
+def test_a_line_carried_on_for_years_does_not_squash_what_was_seen() -> None:
+    found = review().answer.series[0]
+    seen = max(point.seen.value or 0 for point in found.points if point.seen is not None)
+    far = tuple(replace(point, had_nothing_changed=numbers.rate("x", 1_000 * seen)) for point in found.points)
+    drawn = figures_answer.series_picture(replace(found, points=far))
+    assert drawn.figure["layout"]["yaxis"]["range"] == [0, pytest.approx(1.05 * 4 * seen)]
+
+
+def test_one_quarter_has_no_picture_over_time() -> None:
+    found = review()
+    one = replace(found, rates=replace(found.rates, quarters=found.rates.quarters[-1:]))
+    assert over_time(found, rates_picture) is not None
+    assert over_time(one, rates_picture) is None
 
 
 def with_starts(count: int) -> Review:
@@ -255,3 +272,15 @@ def test_activities_of_one_quarter_and_of_equal_counts() -> None:
     assert drawn.title.text == f"Handling injuries by what people were doing: {found.total} in all"
     few = replace(tied, total=numbers.count("x", 2 * int(first.cases.value or 0)))
     assert ". They came from " in tasks.activities_sentence(few).text
+
+
+def test_long_names_are_cut_where_they_differ() -> None:
+    east, west = (
+        f"Center for Rehabilitation and Memory Support, {side} Building, Third Floor" for side in ("East", "West")
+    )
+    short = shortened([east, west, "Short stay", "Centre" * 8], 24)
+    assert short[east] == "Center f…East Building,…"
+    assert short[west] == "Center f…West Building,…"
+    assert short["Short stay"] == "Short stay"
+    assert short["Centre" * 8] == "CentreCentreCentreCentr…"
+    assert all(len(name) <= 24 for name in short.values())

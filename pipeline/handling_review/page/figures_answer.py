@@ -77,7 +77,7 @@ def series_picture(series: StartSeries) -> Picture:
                 go.Scatter(x=[i for i, _ in shown], y=[v for _, v in shown], mode="lines", hoverinfo="skip", **look)
             )
 
-    top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0])
+    top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0]) or 1.0
     band = [
         (i, value_of(p.lower), min(value_of(p.upper), _BOUNDLESS * top))
         for i, p in zip(places, points, strict=True)

@@ -27,12 +27,14 @@ from handling_review.page.house import (
     wrapped,
 )
 from handling_review.page.sentence import Sentence, say
+from handling_review.page.short_names import shortened
 from handling_review.page.words.rates import units_title
 
 
 def units_picture(review: Review) -> Picture:
     """Each unit's rate over all complete quarters, alphabetical, with the facility's rate as a line."""
     rows = list(reversed(review.units.rows))
+    wide, small = (shortened([row.name for row in rows], most) for most in (44, 38))
     figure = go.Figure(layout={"template": TEMPLATE})
     whole = review.units.facility_overall
     rated = [(i, row) for i, row in enumerate(rows) if row.overall.rate is not None and row.overall.limit is None]
@@ -77,7 +79,7 @@ def units_picture(review: Review) -> Picture:
     figure.update_layout(margin={"b": 64}, **ROWS)
     figure.update_yaxes(
         tickvals=list(range(len(rows))),
-        ticktext=[wrapped(row.name, 24, 2) for row in rows],
+        ticktext=[wrapped(wide[row.name], 24, 2) for row in rows],
         range=[-0.6, len(rows) - 0.4],
         showgrid=False,
         tickfont={"size": 13, "color": INK},
@@ -92,7 +94,7 @@ def units_picture(review: Review) -> Picture:
             "every number."
         ),
         figure=plain(figure),
-        narrow={"yaxis.ticktext": [wrapped(row.name) for row in rows], "xaxis.title.text": "per 200,000 hours"},
+        narrow={"yaxis.ticktext": [wrapped(small[row.name]) for row in rows], "xaxis.title.text": "per 200,000 hours"},
         height=130 + 36 * max(len(rows), 2),
         narrow_height=130 + 52 * max(len(rows), 2),
     )

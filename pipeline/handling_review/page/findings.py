@@ -26,6 +26,7 @@ from handling_review.page import (
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import say
 from handling_review.page.tables import Table
+from handling_review.page.time_axis import over_time
 from handling_review.page.words import data as words_data
 from handling_review.page.words import rates as words
 from handling_review.page.words.rates import SERIES_NAME
@@ -98,7 +99,7 @@ def _rates(review: Review, count: Counter) -> Finding:
             *words.where_we_stand(review.rates, series),
             words.incomplete_sentence(review.rates),
         ),
-        figures.rates_picture(review),
+        over_time(review, figures.rates_picture),
         (tables.quarters_table(review, series),),
         (
             say(
@@ -125,7 +126,7 @@ def _series(review: Review, count: Counter) -> Finding:
         "kinds",
         "How bad: all recordable, DART and days-away injuries",
         spoken(*says, words.reference_sentence(review.reference, recent)),
-        figures.series_picture(review),
+        over_time(review, figures.series_picture),
         _present(tables.series_table(review), tables_data.reference_table(review)),
         (
             say(
@@ -186,7 +187,7 @@ def _coverage(review: Review, count: Counter) -> Finding:
         "coverage",
         "How far: training coverage of the hours worked",
         (words_data.coverage_sentence(training),),
-        figures.coverage_picture(review),
+        over_time(review, figures.coverage_picture),
         (tables.coverage_table(review, training.quarters, "Share of hours worked by training status", "Quarter"),),
         (
             say(

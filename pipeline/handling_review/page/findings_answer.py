@@ -139,7 +139,7 @@ def _quarters(review: Review, count: Counter) -> Finding:
         "around-start",
         "The quarters before and after the start",
         (words_answer.series_sentence(whole),),
-        figures_answer.series_picture(whole),
+        figures_answer.series_picture(whole) if len(whole.points) > 1 else None,
         (tables_answer.series_table(whole),),
         (
             say(

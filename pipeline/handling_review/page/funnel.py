@@ -22,6 +22,7 @@ from handling_review.page.house import (
     value_of,
 )
 from handling_review.page.sentence import NOTHING, Sentence, listed, say
+from handling_review.page.short_names import shortened
 from handling_review.page.tables import Column, Table
 from handling_review.page.words.rates import SERIES_NAME, upper
 from handling_review.visible import short
@@ -147,9 +148,10 @@ def _names(
         for unit in found.units
     }
     taken = [(x - 6, y - 6, x + 6, y + 6) for x, y in place.values()]
+    cut = _short([unit.name for unit in found.units])
     labels = []
     for unit in sorted(found.units, key=lambda one: ((BEYOND_998, BEYOND_95, INSIDE).index(one.where), one.name)):
-        text = _short(unit.name)
+        text = cut[unit.name]
         x, y = place[unit]
         long = _LETTER * 1.1 * len(text)
         for side, left in (("left", x + 8), ("right", x - 8 - long)):
@@ -166,8 +168,13 @@ def _names(
     return labels
 
 
-def _short(name: str) -> str:
-    return short(name.split(",")[0], _SHORT)
+def _short(names: list[str]) -> dict[str, str]:
+    """Names for the picture: without what follows a comma where that tells no two apart, and cut."""
+    heads = {name: name.split(",")[0] for name in names}
+    if len(set(heads.values())) < len(names):
+        return shortened(names, _SHORT)
+    cut = shortened(list(heads.values()), _SHORT)
+    return {name: cut[head] for name, head in heads.items()}
 
 
 def _hover(unit: FunnelUnit) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -123,13 +124,8 @@ def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
     With many quarters only the years are named.
     """
     if len(quarters) > MOST_NAMED_QUARTERS:
-        firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
-        return {
-            "tickvals": firsts,
-            "ticktext": [year_of(quarters[index]) for index in firsts],
-            "tickangle": 0,
-            "range": [-0.6, len(quarters) - 0.4 + room],
-        }
+        years = narrow_quarter_axis(quarters, "x", room, most=len(quarters))
+        return {"tickangle": 0, **{name.removeprefix("x."): value for name, value in years.items()}}
     texts = [
         f"{part_of(q)}<br>{year_of(q)}" if q.endswith("Q1") or index == 0 else part_of(q)
         for index, q in enumerate(quarters)
@@ -142,10 +138,12 @@ def quarter_axis(quarters: Sequence[str], room: float = 0.0) -> dict[str, Any]:
     }
 
 
-def narrow_quarter_axis(quarters: Sequence[str], axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
-    """The same axis with years only, as changes of the layout for a small screen; not each one, if they are many."""
+def narrow_quarter_axis(
+    quarters: Sequence[str], axis: str = "xaxis", room: float = 0.0, most: int = 5
+) -> dict[str, Any]:
+    """The same axis with years only, ``most`` of them, as changes of the layout for a small screen."""
     firsts = [index for index, q in enumerate(quarters) if q.endswith("Q1")]
-    firsts = firsts[:: -(-len(firsts) // _MOST_YEARS) or 1]
+    firsts = firsts[:: max(1, math.ceil(len(firsts) / most))]
     return {
         f"{axis}.tickvals": firsts,
         f"{axis}.ticktext": [year_of(quarters[index]) for index in firsts],

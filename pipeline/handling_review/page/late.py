@@ -10,7 +10,7 @@ from handling_review.page.house import ACCENT, INK, NEUTRAL, TEMPLATE, Picture, 
 from handling_review.page.numbered import Counter, Finding, spoken
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.tables import Cell, Column, Table, estimate_range
-from handling_review.page.time_axis import TimeAxis
+from handling_review.page.time_axis import TimeAxis, over_time
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 _FEWEST_CASES = 5  # with fewer a quarter's median says nothing of how reports go
@@ -174,7 +174,7 @@ def finding(review: Review, count: Counter) -> Finding:
         "late",
         "Late reports",
         spoken(lag_sentence(found), nowcast_sentence(found)),
-        picture(review),
+        over_time(review, picture),
         (*((estimate,) if estimate else ()), *((lag_table(found),) if has_days else ())),
         (
             say(

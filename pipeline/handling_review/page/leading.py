@@ -289,7 +289,7 @@ def finding(found: LeadingEvidence, count: Counter) -> Finding:
         "leading",
         "Signs that may come before injuries",
         sentences(found),
-        picture(found),
+        picture(found) if len(found.rows) > 1 else None,
         () if shown is None else (shown,),
         (
             say(

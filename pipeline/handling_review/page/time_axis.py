@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,7 +11,17 @@ import plotly.graph_objects as go
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.rates import Span
-from handling_review.page.house import INK, NEUTRAL, RULE, WARNING, named, narrow_quarter_axis, note, quarter_axis
+from handling_review.page.house import (
+    INK,
+    NEUTRAL,
+    RULE,
+    WARNING,
+    Picture,
+    named,
+    narrow_quarter_axis,
+    note,
+    quarter_axis,
+)
 from handling_review.page.marks import is_about, letter, starts
 
 MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
@@ -49,6 +60,11 @@ class TimeAxis:
     def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
         """The axis with years only, for a small screen."""
         return narrow_quarter_axis(self.quarters, axis, room)
+
+
+def over_time(review: Review, draw: Callable[[Review], Picture | None]) -> Picture | None:
+    """A picture over the quarters; none where there is only one quarter, which the table says as well."""
+    return draw(review) if len(review.rates.quarters) > 1 else None
 
 
 def add_context(
