@@ -14,15 +14,16 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from handling_review import __version__
+from handling_review import __version__, pseudonyms
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
 from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
 from handling_review.intake.ledger import as_frame, ledger
 from handling_review.intake.load import Intake, load_all
-from handling_review.problems import DataProblem, OutputProblem
+from handling_review.problems import DataProblem, OutputProblem, ProgramProblem
 from handling_review.program import Program
-from handling_review.store.database import Store
+from handling_review.pseudonyms import Pseudonyms
+from handling_review.store.database import Store, stored_check_value
 from handling_review.store.measure import measure, prepare
 from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
@@ -67,10 +68,17 @@ def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Fi
         return measured(program, as_of, Path(folder), progress).findings
 
 
-def measured(program: Program, as_of: date, folder: Path, progress: Progress = quiet) -> Measured:
-    """Files to result tables, in a database ``review.duckdb`` inside ``folder``."""
+def measured(
+    program: Program, as_of: date, folder: Path, progress: Progress = quiet, keys: Pseudonyms | None = None
+) -> Measured:
+    """Files to result tables, in a database ``review.duckdb`` inside ``folder``.
+
+    Where the program asks for pseudonyms and no ``keys`` are given, they are made for this run alone.
+    """
+    if program.privacy.pseudonymise and keys is None:
+        keys = pseudonyms.passing()
     with Store(folder / "review.duckdb", folder / "spill") as store:
-        intake = load_all(program, store, progress)
+        intake = load_all(program, store, progress, keys)
         progress("checking", 0)
         days = prepare(program, store, as_of)
         findings = [*intake.findings, *tally_findings(intake)]
@@ -79,6 +87,7 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = q
         tables = measure(store)
         findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
         lines = ledger(intake, tables["row_accounting"])
+        store.fill("pseudonyms", [("check_value", "VARCHAR")], [[keys.check_value]] if keys else [])
         store.checkpoint()
     return Measured(
         days=days,
@@ -101,8 +110,9 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
     from handling_review.evidence.export import result_frames
     from handling_review.page.build import render
 
+    keys = _keys(program, out)
     with output_folder(out) as folder:
-        found = measured(program, as_of, folder, progress)
+        found = measured(program, as_of, folder, progress, keys)
         review = _judged(program, found, progress)
         progress("writing", 0)
         (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
@@ -114,6 +124,22 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
         _remove_spill(folder)
         _write_manifest(program, found, folder)
     return Built(out / PAGE, found.findings)
+
+
+def _keys(program: Program, out: Path) -> Pseudonyms | None:
+    """The facility's pseudonyms, if it asks for them: those of the review that stands in ``out``, if one does."""
+    if not program.privacy.pseudonymise:
+        return None
+    before = stored_check_value(out / "review.duckdb")
+    if before and not pseudonyms.secret_path(program).exists():
+        raise ProgramProblem(pseudonyms.lost(program))
+    keys = pseudonyms.make_or_keep(program)
+    if before and before != keys.check_value:
+        raise ProgramProblem(
+            f"{out}: the review there was made with another secret than {pseudonyms.secret_path(program).name}. "
+            "Put the earlier secret back, or build into a new folder with --out."
+        )
+    return keys
 
 
 def examine(program: Program, as_of: date, progress: Progress = quiet) -> Review:
