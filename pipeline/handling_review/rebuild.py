@@ -22,6 +22,12 @@ from handling_review.store.database import Store
 from handling_review.store.publish import output_folder
 
 
+_KEYED = (
+    "Built with pseudonyms: how ids were written is not kept, so the checks of that were not run and findings about it "
+    "are missing."
+)
+
+
 @dataclass(frozen=True)
 class Rebuilt:
     """A review that was built again, and why it may not be the same as it was published; empty where it is."""
@@ -88,7 +94,8 @@ def _provisos(book: Book, review: PastReview) -> tuple[str, ...]:
     other = [f"{name} {then.get(name, 'none')} then, {now[name]} now" for name in now if then.get(name) != now[name]]
     number = book.reviews.index(review) + 1
     removed = [one for one in book.removals if one.after_review >= number]
-    return (*_version_proviso(other), *_removal_proviso(removed))
+    is_keyed = bool(review.about["settings"].get("privacy", {}).get("pseudonymise"))
+    return (*_version_proviso(other), *_removal_proviso(removed), *((_KEYED,) if is_keyed else ()))
 
 
 def _version_proviso(other: Sequence[str]) -> tuple[str, ...]:

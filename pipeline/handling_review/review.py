@@ -14,16 +14,17 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from handling_review import __version__, last_review
+from handling_review import __version__, last_review, pseudonyms
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.history.find import Earlier, earlier
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
 from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
 from handling_review.intake.ledger import as_frame, ledger
 from handling_review.intake.load import Intake, load_all
-from handling_review.problems import DataProblem, OutputProblem
+from handling_review.problems import DataProblem, OutputProblem, ProgramProblem
 from handling_review.program import Program
-from handling_review.store.database import Store
+from handling_review.pseudonyms import Pseudonyms
+from handling_review.store.database import Store, stored_check_value
 from handling_review.store.measure import measure, prepare
 from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
@@ -76,12 +77,19 @@ def measured(
     as_of: date,
     folder: Path,
     progress: Progress = quiet,
-    load: Load = load_all,
+    load: Load | None = None,
     notes: Sequence[Finding] = (),
+    keys: Pseudonyms | None = None,
 ) -> Measured:
-    """Files to result tables, in a database ``review.duckdb`` inside ``folder``; ``notes`` stand among the findings."""
+    """Files to result tables, in a database ``review.duckdb`` inside ``folder``; ``notes`` stand among the findings.
+
+    Where the program asks for pseudonyms and no ``keys`` are given, they are made for this run alone; ``load`` fills
+    the database from elsewhere than the files, with ids as they are kept there.
+    """
+    if program.privacy.pseudonymise and keys is None and load is None:
+        keys = pseudonyms.passing()
     with Store(folder / "review.duckdb", folder / "spill") as store:
-        intake = load(program, store, progress)
+        intake = load(program, store, progress) if load else load_all(program, store, progress, keys)
         progress("checking", 0)
         days = prepare(program, store, as_of)
         findings = [*notes, *intake.findings, *tally_findings(intake)]
@@ -90,6 +98,7 @@ def measured(
         tables = measure(store)
         findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
         lines = ledger(intake, tables["row_accounting"])
+        store.fill("pseudonyms", [("check_value", "VARCHAR")], [[keys.check_value]] if keys else [])
         store.checkpoint()
     return Measured(
         days=days,
@@ -109,9 +118,10 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, 
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
+    keys = _keys(program, out)
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)
-        found = measured(program, as_of, folder, progress, notes=before.notes)
+        found = measured(program, as_of, folder, progress, notes=before.notes, keys=keys)
         write(program, found, folder, before, progress)
     return Built(out / PAGE, found.findings)
 
@@ -152,6 +162,22 @@ def write(
     (folder / "review.duckdb").chmod(0o600)
     _remove_spill(folder)
     _write_manifest(program, found, folder, before)
+
+
+def _keys(program: Program, out: Path) -> Pseudonyms | None:
+    """The facility's pseudonyms, if it asks for them: those of the review that stands in ``out``, if one does."""
+    if not program.privacy.pseudonymise:
+        return None
+    before = stored_check_value(out / "review.duckdb")
+    if before and not pseudonyms.secret_path(program).exists():
+        raise ProgramProblem(pseudonyms.lost(program))
+    keys = pseudonyms.make_or_keep(program)
+    if before and before != keys.check_value:
+        raise ProgramProblem(
+            f"{out}: the review there was made with another secret than {pseudonyms.secret_path(program).name}. "
+            "Put the earlier secret back, or build into a new folder with --out."
+        )
+    return keys
 
 
 def examine(program: Program, as_of: date, progress: Progress = quiet) -> Review:

@@ -18,9 +18,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from handling_review import pseudonyms
 from handling_review.evidence.training_due import month_after
 from handling_review.problems import OutputProblem
 from handling_review.program import Program
+from handling_review.pseudonyms import Pseudonyms
 from handling_review.review import Progress, formula_safe, measured, quiet, refuse_blocked
 from handling_review.store.database import Store
 
@@ -48,17 +50,21 @@ class Worklist:
 def write(program: Program, as_of: date, out: Path, within: int, progress: Progress = quiet) -> Worklist:
     """Write the list of people due to ``out``, readable by its owner alone.
 
+    Where the program asks for pseudonyms the secret must be there, and the list still holds real ids.
     ``within``: training that lapses in the rest of the month of ``as_of`` or so many months after it is due. Raises
     ``DataProblem`` where a finding blocks a true review, and ``OutputProblem`` where ``out`` cannot be written or is
     anything but an earlier worklist; nothing is written then.
     """
     _refuse_foreign(out)
+    keys = pseudonyms.kept(program, remember=True) if program.privacy.pseudonymise else None
     with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
         place = Path(folder)
-        refuse_blocked(measured(program, as_of, place, progress).findings)
+        refuse_blocked(measured(program, as_of, place, progress, keys=keys).findings)
         with Store(place / "review.duckdb", place / "spill") as store:
             people = store.rows("list_training_due")
             rows_without_id = int(store.scalar(_WITHOUT_ID))
+    if keys is not None:
+        people = _with_ids(people, keys)
     last = month_after(as_of, within)
     listed = [row for row in people if _is_listed(row, last)]
     _write_private(out, listed)
@@ -69,6 +75,15 @@ def write(program: Program, as_of: date, out: Path, within: int, progress: Progr
         in_comparison_units=sum(row["state"] == "comparison_unit" for row in people),
         rows_without_id=rows_without_id,
     )
+
+
+def _with_ids(people: list[dict[str, Any]], keys: Pseudonyms) -> list[dict[str, Any]]:
+    """The rows with their real ids, in the order that these give within each unit and state."""
+    named = [{**row, "employee_id": keys.real(row["employee_id"])} for row in people]
+    place: dict[tuple[str, str], int] = {}
+    for row in named:
+        place.setdefault((row["unit"], row["state"]), len(place))
+    return sorted(named, key=lambda row: (place[row["unit"], row["state"]], row["employee_id"]))
 
 
 def _is_listed(row: Mapping[str, Any], last_month: str) -> bool:

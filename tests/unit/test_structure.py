@@ -18,7 +18,7 @@ LAYERS = (
     {"findings", "files", "visible", "inputs"},
     {"settings", "program_text"},
     {"program"},
-    {"stats", "store"},
+    {"stats", "store", "pseudonyms"},
     {"intake", "simulate"},
     {"history"},
     {"evidence"},

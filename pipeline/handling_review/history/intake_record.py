@@ -17,6 +17,7 @@ from handling_review.intake.load import FileRead, Intake
 from handling_review.intake.reading import FileReader
 from handling_review.intake.tally import RunningSums, StatedTotal, Tally
 from handling_review.program import FILE_NAMES
+from handling_review.pseudonyms import SHAPE_COLUMNS
 from handling_review.store.database import Store
 
 
@@ -54,6 +55,7 @@ def load_kept(plain: Mapping[str, Any], kept: Iterable[Chunk], folder: Path, sto
             file, [*chunks.columns(file), ("record", "BIGINT"), ("line", "BIGINT"), ("file_no", "INTEGER")], None
         )
         chunks.load(store, file, listed, folder, f"raw_{file}", is_raw=True)
+    store.load("ids", SHAPE_COLUMNS, None)  # how ids were written is not kept where they are pseudonyms
     return Intake(
         files=[
             FileRead(

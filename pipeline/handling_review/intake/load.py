@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import polars as pl
 import pyarrow as pa
 
 from handling_review.findings import Finding
@@ -16,6 +17,7 @@ from handling_review.intake.reading import FileReader
 from handling_review.intake.values import Style
 from handling_review.problems import DataProblem, ReviewProblem
 from handling_review.program import FILE_NAMES, REQUIRED_FILES, Program
+from handling_review.pseudonyms import SHAPE_COLUMNS, Pseudonyms
 from handling_review.store.database import Store
 
 _LIMITS = frozenset(  # rows at which programs cut an export off: round numbers, and what a sheet holds with its header
@@ -57,8 +59,13 @@ class Intake:
         return f"{file}.csv"
 
 
-def load_all(program: Program, store: Store, progress: Progress = lambda _stage, _rows: None) -> Intake:
-    """Read every file of the program into ``raw_<file>`` tables of the store.
+def load_all(
+    program: Program,
+    store: Store,
+    progress: Progress = lambda _stage, _rows: None,
+    keys: Pseudonyms | None = None,
+) -> Intake:
+    """Read every file of the program into ``raw_<file>`` tables of the store, ids as pseudonyms if there are ``keys``.
 
     Raises ``DataProblem`` that lists, one a line, every file that cannot be read at all.
     """
@@ -77,7 +84,8 @@ def load_all(program: Program, store: Store, progress: Progress = lambda _stage,
     for name in FILE_NAMES:
         _create(store, contract(name))
     for name, number, dialect, one in examined:
-        _load_one(program, store, intake, name, number, dialect, one, progress)
+        _load_one(program, store, intake, name, number, dialect, one, progress, keys)
+    store.load("ids", SHAPE_COLUMNS, None if keys is None else _stream(keys.shapes()))
     _refuse_empty(intake)
     return intake
 
@@ -112,9 +120,10 @@ def _load_one(
     dialect: Dialect,
     one: Contract,
     progress: Progress,
+    keys: Pseudonyms | None,
 ) -> None:
     style = style_of(program, name, dialect)
-    reader = FileReader(dialect, one, style)
+    reader = FileReader(dialect, one, style, keys)
     schema = reader.schema.append(pa.field("file_no", pa.int32()))
 
     problems: list[ReviewProblem] = []  # the database wraps what a stream raises in an error of its own
@@ -141,6 +150,11 @@ def _load_one(
     read = FileRead(name, number, dialect.path, dialect.sha256, dialect.size, reader)
     intake.files.append(read)
     intake.findings += [*_file_findings(read, dialect), *cell_findings(dialect.path.name, reader, style)]
+
+
+def _stream(frame: pl.DataFrame) -> pa.RecordBatchReader:
+    table: pa.Table = frame.to_arrow(compat_level=pl.CompatLevel.oldest())
+    return table.to_reader()
 
 
 def _leave_out(reader: FileReader) -> None:

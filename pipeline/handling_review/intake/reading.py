@@ -33,6 +33,7 @@ from handling_review.intake.values import (
     without_giants,
 )
 from handling_review.problems import DataProblem
+from handling_review.pseudonyms import Pseudonyms
 
 BLOCK_BYTES = 16 << 20
 MOST_RAGGED = 200_000  # rows of another width: each is kept as text until its line is known
@@ -49,8 +50,9 @@ ARROW_TYPES = {
 class ColumnJudge:
     """Judges each distinct text of one column once and remembers the answer for the blocks that follow."""
 
-    def __init__(self, column: Field, style: Style, header: str) -> None:
+    def __init__(self, column: Field, style: Style, header: str, keys: Pseudonyms | None = None) -> None:
         self.column = column
+        self._keys = keys if column.personal else None
         self.style = style
         self.header = header
         self._known: pl.DataFrame | None = None
@@ -62,6 +64,8 @@ class ColumnJudge:
             pl.when(pl.col("rule").is_null()).then("value").otherwise(None).alias("value")
         )
         value = typed(self.column, accepted.to_series())
+        if self._keys is not None:
+            value = self._keys.of(value)
         known = pl.DataFrame(
             {"text": texts, "value": value, "rule": rule, "note": notes(self.column, texts, self.style)}
         )
@@ -109,9 +113,12 @@ class _Judged:
 
 
 class FileReader:
-    """Streams one file as Arrow batches of typed columns plus ``record`` and ``line``."""
+    """Streams one file as Arrow batches of typed columns plus ``record`` and ``line``.
 
-    def __init__(self, dialect: Dialect, contract: Contract, style: Style) -> None:
+    With ``keys`` ids leave as pseudonyms; each distinct id is keyed once, not each row.
+    """
+
+    def __init__(self, dialect: Dialect, contract: Contract, style: Style, keys: Pseudonyms | None = None) -> None:
         self.dialect = dialect
         self.contract = contract
         self._style = style
@@ -119,7 +126,7 @@ class FileReader:
         self._counter = LineCounter(dialect.first_line)
         self._ragged = 0
         self._judges = {
-            name: ColumnJudge(contract.field(name), style, dialect.header[dialect.columns[name]])
+            name: ColumnJudge(contract.field(name), style, dialect.header[dialect.columns[name]], keys)
             for name in contract.names
             if name in dialect.columns
         }

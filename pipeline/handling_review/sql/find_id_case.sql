@@ -8,7 +8,8 @@ others AS (
     SELECT employee_id FROM raw_incidents WHERE employee_id IS NOT NULL
 )
 SELECT count(*) AS rows
-FROM others AS o
-WHERE o.employee_id NOT IN (SELECT employee_id FROM staff)
-    AND lower(o.employee_id) IN (SELECT lower(employee_id) FROM staff)
+FROM others
+JOIN int_ids AS i USING (employee_id)
+WHERE employee_id NOT IN (SELECT employee_id FROM staff)
+    AND i.folded IN (SELECT s.folded FROM staff JOIN int_ids AS s USING (employee_id))
 HAVING count(*) > 0;

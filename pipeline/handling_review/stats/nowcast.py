@@ -99,7 +99,8 @@ def late_cases(
         drawn = max(float(_share(old, u, steps).mean()), 1e-6)
         late[i] = dice.poisson(dice.gamma(y + 0.5) / drawn * (1 - drawn))
     low, high = np.quantile(late, [(1 - level) / 2, (1 + level) / 2], method="inverted_cdf")
-    return LateCases(share, y * (1 - share) / share, float(low), float(high))
+    expected = y * (1 - share) / share  # next to none lies between limits in whole cases that are both none
+    return LateCases(share, expected, min(float(low), expected), max(float(high), expected))
 
 
 def _curve(lags: Values, cases: Values, reported_by_then: Values) -> tuple[Array, Array, Array]:

@@ -6,6 +6,7 @@ that holds no random identifier, so that equal inputs give equal bytes.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from types import TracebackType
@@ -35,7 +36,9 @@ class Store:
 
     def __init__(self, path: Path, temporary: Path, threads: int = THREADS, memory_limit: str = MEMORY_LIMIT) -> None:
         self.path = path
+        self._umask = os.umask(0o077)  # the file, its log and what is spilled are private from their first byte
         try:
+            temporary.mkdir(mode=0o700, exist_ok=True)
             self._con = duckdb.connect(
                 config={
                     "threads": threads,
@@ -48,6 +51,7 @@ class Store:
             target = str(path).replace("'", "''")
             self._con.execute(f"ATTACH '{target}' AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
         except duckdb.Error as error:
+            os.umask(self._umask)
             raise OutputProblem(
                 f"{path.parent}: the database cannot be created there ({_first_line(error)})."
             ) from None
@@ -68,6 +72,7 @@ class Store:
     def close(self) -> None:
         """Write everything to the file and let go of it."""
         self._con.close()
+        os.umask(self._umask)
 
     def checkpoint(self) -> None:
         """Move what was written from the log into the file."""
@@ -134,6 +139,18 @@ class Store:
         """First value of a fixed query of this package."""
         found = self._con.execute(sql).fetchall()  # read to the end: an open result blocks the connection
         return found[0][0] if found else None
+
+
+def stored_check_value(path: Path) -> str | None:
+    """The check value of the secret behind a finished database; None where it holds ids, or is not there."""
+    if not path.is_file() or path.is_symlink():
+        return None
+    try:
+        with duckdb.connect(str(path), read_only=True, config={"enable_external_access": "false"}) as found:
+            rows = found.execute("SELECT check_value FROM pseudonyms").fetchall()
+    except duckdb.Error:
+        return None
+    return str(rows[0][0]) if rows else None
 
 
 def _name(name: str) -> str:

@@ -11,6 +11,7 @@ from handling_review.store.database import Store
 from handling_review.store.settle import ReviewDays, fill_lookups, fill_settings, review_days
 
 CLEANING = (
+    "int_ids",
     "int_unit_map",
     "int_repeated_rows",
     "int_double_loads",
