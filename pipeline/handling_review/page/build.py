@@ -8,12 +8,13 @@ from markupsafe import Markup
 from handling_review import files
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.numbers import Number
-from handling_review.page import bundle, front, method, tables_data
+from handling_review.page import bundle, front, tables_data
 from handling_review.page.findings import Part, parts
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
 from handling_review.page.numbered import Finding
 from handling_review.page.sentence import number_html
 from handling_review.page.words import data as words_data
+from handling_review.page.words import method
 
 
 def render(review: Review) -> str:

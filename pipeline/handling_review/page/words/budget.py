@@ -9,11 +9,17 @@ from handling_review.evidence.costs import NONE, OWN
 from handling_review.evidence.purchases import Best, ProposalRow
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.words.answer import SHORT
+from handling_review.page.words.rates import upper
 
 ASK = (
     "To see money here, state under [money] of the program file cost_low, cost_base and cost_high of one case (or give "
     "claim_cost in the injury log), wage_per_hour and hours_per_completion, each with its owner and day."
 )
+HANGS_ON = {
+    "cases addressed": "cases that it addresses",
+    "reduction": "share of them avoided",
+    "cost of a case": "cost of a case",
+}
 
 
 def worth_sentence(found: BudgetEvidence) -> Sentence:
@@ -224,3 +230,65 @@ def worth_title(worth: WorthEvidence) -> str:
         return f"{title}: a saving"
     covers = head.net.lower.value > 0
     return f"{title}: {'more than it cost' if covers else 'a saving, not surely more than it cost'}"
+
+
+DRAWS_NOTE = "Above nothing in: share of 20,000 draws in which the saving was larger than the cost of the program."
+
+
+BREAK_EVEN_NOTE = (
+    "Break-even needs no claim of effect: so many cases a year must be avoided over the life of the purchase. "
+    "Pays back in: share of 20,000 draws in which it does so within its life."
+)
+
+
+def levers_title(row: ProposalRow) -> Sentence:
+    """What the answer for one proposal hangs on, as a title."""
+    return say(f"{row.stated.name}: the answer hangs most on the {HANGS_ON[row.levers[0].name]}")
+
+
+def levers_description(row: ProposalRow) -> Sentence:
+    """The bars of one proposal for readers who do not see them."""
+    return say(
+        f"Three bars for {row.stated.name}, the longest on top: how the net present value moves when one "
+        f"assumption goes "
+        "from its low figure (hollow end) to its high one (filled end), the others at their base. The upright "
+        "line is nought, the dashed one the base. ",
+        *(
+            part
+            for lever in row.levers
+            for part in (f"{upper(HANGS_ON[lever.name])}: ", lever.at_low, " to ", lever.at_high, ". ")
+        ),
+    )
+
+
+def worth_how(found: BudgetEvidence) -> tuple[Sentence, ...]:
+    """What the worth rests on."""
+    return (
+        say(
+            "Cases avoided are those that the rate without the program would have given on the same hours, minus "
+            "those that happened; where the leading comparison takes out what changed elsewhere, so does this. A "
+            "program that made things worse gives a loss."
+        ),
+        terms_sentence(found),
+        insured_sentence(found),
+        say(
+            "Handling injuries are counted once: savings by days away, DART and all recordable cases are never "
+            "added up, because they are the same cases."
+        ),
+    )
+
+
+def proposals_how(found: BudgetEvidence) -> tuple[Sentence, ...]:
+    """What the judgement of proposals rests on."""
+    return (
+        say(
+            "Cases addressed: the unit's rate, drawn towards that of all units because a few cases say little, on "
+            "its hours of the last four quarters, times the share that the proposal addresses. What it avoids of "
+            "them is the proposal's own figure, not a result of this review."
+        ),
+        say(
+            "Each range comes from 20,000 draws of the cases, the expected reduction (low, base, high) and the "
+            "cost of a case. Within a budget every set of proposals is looked at."
+        ),
+        terms_sentence(found),
+    )

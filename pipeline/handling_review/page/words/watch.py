@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from handling_review.evidence.assemble import Review
 from handling_review.evidence.chart_study import ChartStudy
 from handling_review.evidence.control import (
     ALL,
@@ -21,7 +22,7 @@ from handling_review.evidence.control import (
 from handling_review.evidence.early_warning import EarlyWarning
 from handling_review.evidence.quarters import stretches
 from handling_review.evidence.watch import Watch
-from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say, spoken
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 _RULES = {
@@ -238,3 +239,52 @@ def now_words(chart: Chart) -> str:
     if chart.reason:
         return ""
     return upper("; ".join(dict.fromkeys(signal_words(chart.now())))) or "none"
+
+
+UNIT_CHARTS_NOTE = (
+    "Rates by quarter: per 200,000 hours. Where fewer than two cases are expected a quarter, the days from one "
+    "case to the next are charted instead. No chart is drawn of fewer than five."
+)
+
+
+WAITS_NOTE = (
+    "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
+    "counts as too short only if a day more would still be."
+)
+
+
+def signals_how(found: Watch, review: Review) -> tuple[Sentence, ...]:
+    """What lines, rules and warnings rest on."""
+    return spoken(
+        baseline_sentence(found.facility),
+        *(say(text) for text in RULES_EXPLAINED),
+        reference_sentence(found.warning),
+        unit_warning_sentence(found),
+        study_sentence(review.chart_study),
+        say(
+            "A point of a unit's chart can stand on very few cases. It is read against the limits and its "
+            "neighbours, never by itself as the unit's rate."
+        ),
+        *(say(f"{upper(text)}.") for text in found.facility.notes),
+    )
+
+
+def rates_description(is_whole: bool, chart: Chart) -> Sentence:
+    """A chart of rates for readers who do not see it."""
+    return say(
+        "Control chart of ",
+        "the whole facility" if is_whole else chart.name,
+        ". Dots are the rates by quarter, "
+        "joined by a line; hollow ones are provisional, squares take part in a signal. A solid line is the centre, "
+        "dotted lines are limits that a steady rate rarely leaves, upright dotted lines program starts, boxed "
+        "letters entries of the diary. The table gives every number.",
+    )
+
+
+def waits_description(chart: Chart) -> Sentence:
+    """A chart of days between cases for readers who do not see it."""
+    return say(
+        f"Days between cases in {chart.name}, in the order of the cases; higher is better. The hollow dot at the "
+        "right is the wait since the last case, which has not ended; squares take part in a signal. A solid line "
+        "is the centre, dotted lines are limits that a steady pace rarely leaves. The table gives every number."
+    )

@@ -1,0 +1,49 @@
+"""The funnel of units in words."""
+
+from __future__ import annotations
+
+from handling_review.evidence.unit_funnel import BEYOND_95, BEYOND_998, UnitFunnel
+from handling_review.page.sentence import NOTHING, Sentence, listed, say
+
+
+def funnel_sentence(found: UnitFunnel) -> Sentence:
+    """Which units lie beyond the outer limits, or that none does."""
+    if found.reason:
+        return NOTHING
+    out = tuple(unit.name for unit in found.units if unit.where == BEYOND_998)
+    if not out:
+        return say("In the funnel no unit lies beyond the outer limits, which chance crosses once in 500 units.")
+    lie = "lie" if len(out) > 1 else "lies"
+    return say(f"In the funnel {listed(out)} {lie} beyond the outer limits, which chance crosses once in 500 units.")
+
+
+def funnel_title(found: UnitFunnel) -> Sentence:
+    """The finding as the title of the picture."""
+    out = tuple(unit.name for unit in found.units if unit.where == BEYOND_998)
+    near = tuple(unit.name for unit in found.units if unit.where == BEYOND_95)
+    if out:
+        return say(f"Funnel: beyond the outer limits: {listed(out)}")
+    if near:
+        return say(
+            f"Funnel: none beyond the outer limits; beyond the inner, as 1 unit in 20 is by chance: {listed(near)}"
+        )
+    return say("Funnel: every unit with a rate lies where chance alone would put it")
+
+
+FUNNEL_DESCRIPTION = say(
+    "Funnel. Each dot is a unit, by its hours worked from left to right and its rate from bottom to top; "
+    "diamonds lie beyond the inner, squares beyond the outer limits. The solid line is the whole facility, "
+    "the dashed lines hold 95 in 100 units that differ by chance alone, the dotted ones 998 in 1,000; they "
+    "come closer where hours are more. The table gives every number."
+)
+
+
+LIMITS_NOTE = "Limits are exact for counts around the facility's rate and fit the hours of each unit."
+
+
+WIDENED_NOTE = " They are widened, because the units spread more than chance gives."
+
+
+def left_out_note(found: UnitFunnel) -> str:
+    """Units that are not in the funnel, and why."""
+    return f"Too few cases for a rate, and so not in the funnel: {listed(found.left_out)}."

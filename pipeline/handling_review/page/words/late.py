@@ -1,0 +1,91 @@
+"""Late reports in words: how long reports take, and what is still to be expected."""
+
+from __future__ import annotations
+
+from handling_review.evidence.late import SLOW_DAYS, LagRow, LateEvidence, Nowcast
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.words.rates import SERIES_NAME
+
+
+def lag_sentence(found: LateEvidence) -> Sentence:
+    """How long reports take, over all and in the latest quarter with any."""
+    whole = found.whole
+    if whole.median is None or whole.ninetieth is None or whole.slow is None:
+        return say("The log gives no day of report, so nothing can be said of late reports.")
+    sentence = say(
+        "Half of the cases are reported within ", *counted(whole.median, "day", "days"), ", nine in ten within ",
+        *counted(whole.ninetieth, "day", "days"), "; ", whole.slow, f" take longer than {SLOW_DAYS} days.",
+    )  # fmt: skip
+    latest = next((row for row in reversed(found.rows) if row.median is not None), None)
+    if latest is not None and latest.median is not None and latest.ninetieth is not None:
+        sentence = sentence + say(
+            f"In {latest.name}: ", latest.median, " and ", latest.ninetieth, " (from ",
+            *counted(latest.cases, "case", "cases"), ").",
+        )  # fmt: skip
+    return sentence
+
+
+def nowcast_sentence(found: LateEvidence) -> Sentence:
+    """Late cases that are still to be expected of the latest quarters."""
+    if found.whole.median is None:
+        return NOTHING
+    if found.reason:
+        return say(f"Late cases of the latest quarters are not estimated: {found.reason}.")
+    calm = tuple(item.quarter for item in found.nowcasts if not item.late.upper.value)
+    sentence = NOTHING
+    for item in found.nowcasts:
+        if item.quarter not in calm:
+            sentence = sentence + _one(item, found.series)
+    if not calm:
+        return sentence
+    return sentence + say(
+        f"By the facility's own lag no late {SERIES_NAME[found.series]} of {listed(calm)} are to be expected."
+    )
+
+
+def _one(item: Nowcast, series: str) -> Sentence:
+    return say(
+        f"{item.quarter}: ", item.reported, f" {SERIES_NAME[series]} are in the log; about ", item.late.value,
+        " more may still be reported (between ", item.late.lower, " and ", item.late.upper, "). With them the rate "
+        "would be ",
+        item.rate.value, " (", item.rate.lower, " to ", item.rate.upper, ") in place of ", item.reported_rate, ".",
+    )  # fmt: skip
+
+
+LAG_NOTE = "Recent quarters look faster than they are: what will be late is not in the log yet."
+
+
+NOWCAST_NOTE = "The rates elsewhere in this review are as reported. The range here is that of late cases only."
+
+
+def lag_title(whole: LagRow) -> Sentence:
+    """How long reports take, as a title."""
+    return say(
+        "Half of the cases are reported within ",
+        *counted(whole.median or whole.cases, "day", "days"),
+        ", nine in ten within ",
+        *counted(whole.ninetieth or whole.cases, "day", "days"),
+    )
+
+
+LAG_DESCRIPTION = say(
+    "Time chart of the days from event to report. A dot is the time within which half of a quarter's cases "
+    "were reported, the top of its line the time for nine in ten; hollow dots are provisional."
+)
+
+
+def how(found: LateEvidence) -> tuple[Sentence, ...]:
+    """What the estimate of late cases rests on."""
+    return (
+        say(
+            "What share of a quarter's cases is in the log by now comes from the facility's own reports (",
+            *counted(found.based_on, "recordable case", "recordable cases"),
+            " with a day of report), read "
+            "backwards from the day of the exports so that long lags count as often as they happen (Kalbfleisch "
+            "and Lawless 1989). A lag longer than any seen so far is not foreseen.",
+        ),
+        say(
+            "The estimate stands beside the reported rate and replaces it nowhere. Its range carries the chance "
+            "in the cases and in the lags."
+        ),
+    )
