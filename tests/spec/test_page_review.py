@@ -225,7 +225,7 @@ def test_all_usual_cautions_are_printed(read: Reader) -> None:
     text = "".join(read.text)
     assert len(CAUTIONS) == 9
     for caution in CAUTIONS:
-        assert caution in text
+        assert caution.text in text
 
 
 def test_the_three_readers_have_their_part_and_the_findings_are_numbered_through() -> None:

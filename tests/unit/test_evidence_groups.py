@@ -145,7 +145,7 @@ def test_few_people_with_repeats_are_not_counted_out() -> None:
     found = repeats({1: 40, 2: 2}, {0.5: 100})
     assert found is not None
     assert found.people.value is None
-    assert words_who.repeats_sentence(found).text.startswith("Fewer than 5 people had two or more")
+    assert words_who.repeats_sentence(found).text.startswith("People with two or more handling injuries: fewer than 5.")
 
 
 def test_too_few_linked_cases_say_nothing_of_repeats() -> None:

@@ -166,7 +166,7 @@ def test_late_cases_are_expected_of_the_latest_quarters_and_shown_beside_the_rep
 def test_with_a_short_lag_nothing_late_is_expected_and_that_is_one_sentence() -> None:
     found = lags([("2025-Q4", 0, 3, 3, 0, 0, 0)], [(0, 30, 30), (2, 10, 40)], date(2026, 1, 10))
     assert words_late.nowcast_sentence(found).text == (
-        "By the facility's own lag no late handling injuries of 2025-Q3 and 2025-Q4 are to be expected."
+        "From the delays seen here, no more handling injuries of 2025-Q3 and 2025-Q4 are expected."
     )
 
 

@@ -64,13 +64,12 @@ def test_activities_are_counted_and_the_most_frequent_are_named() -> None:
 def test_technique_load_and_idle_equipment_are_told_with_what_is_known() -> None:
     found = doing(ROWS)
     assert words_tasks.technique_sentence(found).text == (
-        "Of 5 with a technique and its share of the effort noted, 2 lay outside the usual band of the technique, and "
-        "in 2 staff gave 51 to 74% of the effort, for which no manual technique is usual: individual assessment, "
-        "equipment first. Where the weight was borne by hand and noted (8), 6 put more than 35 lb on each helper."
+        "For 5 the log notes a technique and its share of the effort. Of these, 2 lay outside the usual band of the "
+        "technique. In 2 staff gave 51 to 74% of the effort. No manual technique is usual for that: assess the person, "
+        "equipment first. Of 8 in which hands bore a weight that was noted, 6 put more than 35 lb on each helper."
     )
-    assert "it was in use in 1, in service on the unit but not in use in 8, and not on the unit in 2" in (
-        words_tasks.suited_sentence(found).text
-    )
+    text = words_tasks.suited_sentence(found).text
+    assert "It was in use in 1. It was on the unit but not in use in 8. It was not on the unit in 2." in text
 
 
 def test_nothing_known_is_said_and_no_picture_is_drawn() -> None:
@@ -206,7 +205,7 @@ def test_a_review_of_2020_to_2022_carries_its_caution() -> None:
     touched = dataclasses.replace(
         review, rates=dataclasses.replace(review.rates, quarters=(early, *review.rates.quarters[1:]))
     )
-    assert pandemic_sentence(touched).text.startswith("2022-Q4: illness, staffing and census were out of the ordinary")
+    assert pandemic_sentence(touched).text.startswith("2022-Q4: illness and staffing were out of the ordinary")
     assert any("out of the ordinary" in sentence.text for sentence in front(touched).open)
 
 
@@ -215,7 +214,7 @@ def test_the_study_of_charts_is_told_with_its_figures() -> None:
     assert [row.expected.value for row in found.rows] == [2, 4, 8]
     shares = [row.doubling_within_4.value or 0 for row in found.rows]
     assert shares == sorted(shares), "larger units are seen sooner"
-    assert re.search(r"with 2 cases expected a quarter .* within a year in \d+%", words.study_sentence(found).text)
+    assert re.search(r"With 2 cases expected a quarter, .* within a year in \d+%", words.study_sentence(found).text)
 
 
 def test_stretches_of_quarters_are_named_by_their_ends() -> None:

@@ -22,6 +22,7 @@ from handling_review.evidence import (
     reference,
     reporting,
     severity,
+    stated,
     tasks,
     training,
     training_due,
@@ -175,6 +176,8 @@ def assemble(tables: ResultTables, scope: Scope, program: Program) -> Review:
             posted,
             candidates,
             looks,
+            stated.settings(program),
+            stated.RULES,
         ),
     )
 

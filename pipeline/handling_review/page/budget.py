@@ -12,9 +12,10 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.budget import BudgetEvidence
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
+from handling_review.evidence.stated import RULES
 from handling_review.page.house import ACCENT, INK, TEMPLATE, Picture, note, plain, safe, value_of
 from handling_review.page.numbered import Counter, Finding, WhatIf
-from handling_review.page.sentence import spoken
+from handling_review.page.sentence import say, spoken
 from handling_review.page.tables import Cell, Column, Table, estimate_cells
 from handling_review.page.words import budget as words
 from handling_review.page.words.answer import SHORT
@@ -96,7 +97,7 @@ def proposals_table(found: BudgetEvidence) -> Table | None:
     if not found.proposals:
         return None
     return Table(
-        f"Proposals, at {MAIN_RATE:.0%} a year",
+        say("Proposals, at ", RULES.main_rate, " a year"),
         (
             Column("Proposal"),
             Column("Unit"),

@@ -10,11 +10,12 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.numbers import Number
 from handling_review.page import bundle, front, tables_data
 from handling_review.page.findings import Part, parts
+from handling_review.page.first_use import explain
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
 from handling_review.page.numbered import Finding
 from handling_review.page.sentence import number_html
 from handling_review.page.words import data as words_data
-from handling_review.page.words import method
+from handling_review.page.words import glossary, method
 
 
 def render(review: Review) -> str:
@@ -36,7 +37,8 @@ def render(review: Review) -> str:
     written = parts(review)
     by_id = {finding.id: finding for part in written for finding in part.findings}
     first, script, what_if = (files.read_text("reports", name) for name in ("first.js", "draw.js", "whatif.js"))
-    return environment.get_template("review.html.j2").render(
+    terms = glossary.definitions(review)
+    text = environment.get_template("review.html.j2").render(
         review=review,
         scope=review.scope,
         caution=words_data.caution(review),
@@ -45,6 +47,7 @@ def render(review: Review) -> str:
         by_id=by_id,
         routes=_routes(written),
         method=method,
+        terms=terms,
         tables_data=tables_data,
         posted=words_data.reconciliation_sentence(review.reconciliation),
         joined=words_data.joined_units_sentence(review.scope.settings.get("unit_changes", ())).text,
@@ -58,6 +61,7 @@ def render(review: Review) -> str:
         plotly=Markup(bundle.plotly_bundle().packed),
         figure_json=_figure_json(written),
     )
+    return explain(text, terms)
 
 
 def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:

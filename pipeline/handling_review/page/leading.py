@@ -32,7 +32,7 @@ from handling_review.page.house import (
 from handling_review.page.numbered import Counter, Finding
 from handling_review.page.tables import Cell, Column, Table, estimate_range, interval
 from handling_review.page.words import leading as words
-from handling_review.page.words.notes import PROVISIONAL_MARK
+from handling_review.page.words.notes import PROVISIONAL, PROVISIONAL_MARK
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 _NARROW_TITLE = 34  # characters of a bold name on one line of a small screen
@@ -201,7 +201,7 @@ def table(found: LeadingEvidence) -> Table | None:
             Column("Likely between", "number"),
         ),
         tuple(_leading_cells(row, found.has_audits) for row in found.rows),
-        (words.PROVISIONAL_NOTE,) if is_open else (),
+        (PROVISIONAL,) if is_open else (),
     )
 
 

@@ -10,6 +10,7 @@ from handling_review.evidence.contrast import Contrast, Estimate
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.quarters import previous
+from handling_review.evidence.stated import settings
 from handling_review.evidence.training import STATUSES, Coverage
 from handling_review.page.glyph import (
     Glyph,
@@ -41,10 +42,10 @@ class Column:
 class Table:
     """One table with its caption; the first cell of each row is the row's header. ``notes`` stand below."""
 
-    caption: str
+    caption: str | Sentence
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[str | Sentence, ...] = ()
 
 
 _LATEST = 8  # quarters side by side: more do not fit a printed page; all of them stand in the tables folder
@@ -92,15 +93,14 @@ def rate_cells(rate: Rate, scale: Scale, mark: Number | None = None, *, is_open:
     )
 
 
-def rate_notes(rates: Sequence[Rate], review: Review) -> tuple[str, ...]:
+def rate_notes(rates: Sequence[Rate], review: Review) -> tuple[str | Sentence, ...]:
     """The notes that explain the marks used in a column of rates."""
-    few = review.program.thresholds.unreliable_below
-    steady = review.program.thresholds.unstable_below
-    notes = []
+    stated = settings(review.program)
+    notes: list[str | Sentence] = []
     if any(r.rate is not None and r.reliability != "plain" for r in rates):
-        notes.append(words_notes.some_note(steady))
+        notes.append(words_notes.some_note(stated.unstable_below))
     if any(r.rate is None and r.limit is not None for r in rates):
-        notes.append(words_notes.few_note(few))
+        notes.append(words_notes.few_note(stated.unreliable_below))
     return tuple(notes)
 
 

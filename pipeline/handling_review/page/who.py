@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from handling_review.evidence.assemble import Review
+from handling_review.evidence.stated import settings
 from handling_review.evidence.who import POOLED, UNKNOWN, WITH_HOURS, Grouping, GroupRow, WhoEvidence
 from handling_review.page.glyph import Scale, rate_scale
 from handling_review.page.labels import GROUP_KIND, group
@@ -50,7 +51,7 @@ def finding(review: Review, count: Counter) -> Finding:
     """The numbered finding for the nurse."""
     found = review.who
     tables = [table for grouping in found.groupings if (table := group_table(grouping, found, review)) is not None]
-    fewest = review.program.thresholds.privacy_cell
+    fewest = settings(review.program).privacy_cell
     missing = [GROUP_KIND[g.kind] for g in found.groupings if not g.rows]
     return count.finding(
         "who",

@@ -100,9 +100,9 @@ def steps_title(found: AuditsEvidence) -> Sentence:
 def steps_description(found: AuditsEvidence) -> Sentence:
     """The steps one by one for readers who do not see the picture."""
     text = say(
-        "One line for each step of the audit, on a scale from 0 to 100% of the times it was judged. A filled dot is "
-        "the share done as taught in the last quarters, a hollow dot that of the four quarters before, the line "
-        "through each its likely range; a dashed upright line is the share of all steps together."
+        "One line for each step of the audit. A filled dot is the share done as taught in the last quarters, a hollow "
+        "dot that of the four quarters before. The line through a dot is its likely range. A dashed upright line is "
+        "the share of all steps together."
     )
     shown = [(share, ITEM[row.code]) for row in found.items if (share := row.now.share)]
     if not shown:
@@ -128,8 +128,9 @@ HOW = (
         "steps judged gives counts only."
     ),
     say(
-        "Staff who know that they are watched may take more care than on other days, and which transfers are watched "
-        "differs from quarter to quarter (common practice, no source). Audits are for teaching, not for ranking people."
+        "Staff who know that they are watched may take more care than on other days. Which transfers are watched "
+        "differs from quarter to quarter. (Common practice, no source.) Audits are for teaching, not for ranking "
+        "people."
     ),
 )
 

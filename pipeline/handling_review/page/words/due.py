@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from handling_review.evidence.training_due import MONTHS_AHEAD, DueEvidence
+from handling_review.evidence.stated import RULES
+from handling_review.evidence.training_due import DueEvidence
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 
 MONTHS = (
@@ -25,11 +26,19 @@ def due_sentence(due: DueEvidence) -> Sentence:
     """Who is overdue, who was never trained, and what falls due soon."""
     if not due.asked.value:
         return say(
-            f"Nobody with an employee number worked hours outside comparison units in the last {due.active_days} days, "
-            "so nobody can be counted as due."
+            "In the last ",
+            RULES.active_days,
+            " days of the hours file nobody with an employee number worked outside comparison units. So "
+            "nobody can be counted as due.",
         )
     people = counted(due.asked, "person", "people")
-    start = (f"On {due.as_of}, of ", *people, f" with hours in the last {due.active_days} days of the hours file, ")
+    start = (
+        f"On {due.as_of}, of ",
+        *people,
+        " with hours in the last ",
+        RULES.active_days,
+        " days of the hours file, ",
+    )
     if not has_lapses(due):
         return say(
             *start, due.never_trained, " had no qualifying training on record. By the files as they are, no training "
@@ -60,29 +69,31 @@ def apart_sentence(due: DueEvidence) -> Sentence:
 def how(due: DueEvidence) -> tuple[Sentence, ...]:
     """Who is counted, when training lapses, and where the list of people is."""
     if due.refresher_months is None:
-        rule = "on the day of expiry that the training file gives; the program file states no refresher rule"
-    else:
-        after = "a month" if due.refresher_months == 1 else f"{due.refresher_months} months"
-        rule = (
-            f"on the day of expiry that the training file gives, or {after} after it was completed, whichever is first"
+        rule = say(
+            "Training lapses on the day of expiry in the training file. The program file states no refresher rule."
         )
+    else:
+        rule = say(
+            "Training lapses on the day of expiry in the training file, or ",
+            *counted(due.refresher_months, "month", "months"), " after it was completed, whichever is first.",
+        )  # fmt: skip
     return (
         say(
-            f"Still works here: hours worked in the last {due.active_days} days of the hours inside the review (common "
+            "Still works here: has hours in the last ", RULES.active_days, " days of the hours inside the review "
+            "(common "
             "practice, no source). Somebody on a longer leave is not counted; somebody who left within these days is. "
-            "People count once, in the unit of most of these hours."
+            "People count once, in the unit of most of these hours.",
         ),
-        say(f"Training lapses {rule}. The completion that reaches furthest counts."),
+        rule + say("The completion that reaches furthest counts."),
         say(
-            "Hours without an employee number, as those of an agency often are, cannot be counted as people, so they "
-            "are in none of these counts."
+            "Hours without a number, as those of an agency often are, cannot be counted as people. They are in none of "
+            "these counts."
         ),
         say(
             "Who they are is never in the review: no name, no employee number. The command “handling-review worklist” "
-            "writes the list of employee numbers for those who schedule training, in a file that only its owner can "
-            "read."
+            "writes the list of numbers for those who schedule training, in a file that only its owner can read."
         ),
-    )
+    )  # fmt: skip
 
 
 COMPARISON_NOTE = "Comparison units are shown with their people only, so that nobody there is called up by mistake."
@@ -104,6 +115,7 @@ def due_description(due: DueEvidence) -> Sentence:
     """The bars for readers who do not see them."""
     return say(
         f"Bars. The hatched one on the left counts the people whose training had lapsed by {due.as_of}. The others "
-        f"count those whose training lapses in the rest of that month and in each of the {MONTHS_AHEAD} months "
-        "after it. What lapses later, and who was never trained, stands in the tables only."
+        "count those whose training lapses in the rest of that month and in each of the ",
+        RULES.months_ahead,
+        " months after it. What lapses later, and who was never trained, stands in the tables only.",
     )

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from handling_review.evidence.stated import RULES
 from handling_review.evidence.unit_funnel import BEYOND_95, BEYOND_998, UnitFunnel
 from handling_review.page.sentence import NOTHING, Sentence, listed, say
+
+_OUTER = ("Chance alone puts about one unit in ", RULES.outer_one_in, " beyond them.")
 
 
 def funnel_sentence(found: UnitFunnel) -> Sentence:
@@ -12,9 +15,9 @@ def funnel_sentence(found: UnitFunnel) -> Sentence:
         return NOTHING
     out = tuple(unit.name for unit in found.units if unit.where == BEYOND_998)
     if not out:
-        return say("In the funnel no unit lies beyond the outer limits, which chance crosses once in 500 units.")
+        return say("In the funnel no unit lies beyond the outer limits. ", *_OUTER)
     lie = "lie" if len(out) > 1 else "lies"
-    return say(f"In the funnel {listed(out)} {lie} beyond the outer limits, which chance crosses once in 500 units.")
+    return say(f"In the funnel {listed(out)} {lie} beyond the outer limits. ", *_OUTER)
 
 
 def funnel_title(found: UnitFunnel) -> Sentence:
@@ -25,17 +28,20 @@ def funnel_title(found: UnitFunnel) -> Sentence:
         return say(f"Funnel: beyond the outer limits: {listed(out)}")
     if near:
         return say(
-            f"Funnel: none beyond the outer limits; beyond the inner, as 1 unit in 20 is by chance: {listed(near)}"
+            f"Funnel: none beyond the outer limits; beyond the inner: {listed(near)} (chance puts one unit in ",
+            RULES.inner_one_in,
+            " there)",
         )
     return say("Funnel: every unit with a rate lies where chance alone would put it")
 
 
 FUNNEL_DESCRIPTION = say(
-    "Funnel. Each dot is a unit, by its hours worked from left to right and its rate from bottom to top; "
-    "diamonds lie beyond the inner, squares beyond the outer limits. The solid line is the whole facility, "
-    "the dashed lines hold 95 in 100 units that differ by chance alone, the dotted ones 998 in 1,000; they "
-    "come closer where hours are more. The table gives every number."
-)
+    "Funnel. Each dot is a unit, by its hours worked from left to right and its rate from bottom to top. Diamonds lie "
+    "beyond the inner limits, squares beyond the outer ones. The solid line is the whole facility. Chance alone puts "
+    "one "
+    "unit in ", RULES.inner_one_in, " outside the dashed lines and one in ", RULES.outer_one_in, " outside the dotted "
+    "ones. They come closer where hours are more. The table gives every number.",
+)  # fmt: skip
 
 
 LIMITS_NOTE = "Limits are exact for counts around the facility's rate and fit the hours of each unit."

@@ -17,8 +17,8 @@ NURSE_LEAD = "How long people are away, who is hurt and how, whether reporting i
 
 RATES: tuple[Sentence, ...] = (
     say(
-        "Each dot is cases × 200,000 ÷ hours worked in that quarter; the line is the same for four quarters "
-        "together, cases and hours added up before dividing. A quarter is never multiplied by four."
+        "Each dot is cases × 200,000 ÷ hours worked in that quarter. The line is the same for four quarters together: "
+        "cases and hours are added up before dividing. A quarter is never multiplied by four."
     ),
     say(
         "The likely range allows for chance alone. Two quarters whose ranges overlap can still differ; the "
@@ -31,19 +31,17 @@ NO_FOUR_QUARTERS = say("There are not yet four complete quarters in a row to set
 
 
 KINDS: tuple[Sentence, ...] = (
-    say(
-        "DART: days away, restricted work or transfer. Days away depend on how work is found for injured "
-        "staff, so the count of cases comes first."
-    ),
-    say("The facility's recordable rate counts deaths as well; the published rates are for non-fatal cases."),
+    say("Days away depend on how work is found for injured staff, so the count of cases comes first."),
+    say("The rate of all recordable injuries here counts deaths as well. The published rates do not."),
 )
 
 
 UNITS: tuple[Sentence, ...] = (
     say(
-        "Units stand in alphabetical order, because a ranking of small units mostly ranks chance. Each unit "
-        "with enough cases is set against all others together over all complete quarters, and its range is "
-        "widened for the number of units looked at."
+        "Units stand in alphabetical order, because a ranking of small units mostly ranks chance. Each unit with "
+        "enough "
+        "cases is set against all the others, over all complete quarters. The range is widened for the number of units "
+        "looked at."
     ),
     say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
 )
@@ -51,8 +49,9 @@ UNITS: tuple[Sentence, ...] = (
 
 COVERAGE: tuple[Sentence, ...] = (
     say(
-        "Coverage is a share of hours, not of heads: a person who works every day counts for more than one "
-        "who works one shift a month. Hours are all counted, so a share has no range."
+        "Coverage is a share of hours, not of heads. A person who works every day counts for more than one who works "
+        "one "
+        "shift a month. Hours are all counted, so a share has no range."
     ),
     say(
         "Not yet trained: staff whose first training came later. None on record: staff without any, among them "
@@ -84,19 +83,22 @@ def did_it_work(answer: Answer) -> tuple[Sentence, ...]:
     """How the designs stand to each other, and when units count as started."""
     return (
         say(
-            "The designs stand from weakest to strongest. The lower ones can be fooled by anything else that "
-            "changed in the same years; the last one only by something that hit the units in the order in which "
-            "they started."
+            "The designs stand from weakest to strongest. The first ones can be fooled by anything else that changed "
+            "in the "
+            "same years. The last one can be fooled only by something that hit the units in the order in which they "
+            "started."
         ),
         say(
             "Units started when the units file says so."
             if answer.starts_stated
-            else "The units file states no start for some units; they are taken to start in the first quarter in "
-            "which half of their hours were worked by people past their training."
+            else "The units file states no start for some units. They are taken to start in the first quarter in "
+            "which half "
+            "of their hours were worked by people past their training."
         ),
         say(
-            "The rest of the quarter in which a unit starts belongs to neither side of the designs that compare "
-            "units, because people are still being trained in it."
+            "In the quarter in which a unit starts, people are still being trained. So its rest belongs to neither "
+            "side of "
+            "the designs that compare units."
         ),
     )
 
@@ -110,8 +112,9 @@ def before_after(change: BeforeAfter) -> tuple[Sentence, ...]:
             "training on record, staff whose training is not known, and the washout are in neither."
         ),
         say(
-            "The hours before come only from staff who stayed long enough to be trained, and staff trained early "
-            "may differ from staff trained late. Much else changed in these years. The comparison shows what "
+            "The hours before come only from staff who stayed long enough to be trained. Staff trained early may "
+            "differ from "
+            "staff trained late. Much else changed in these years. The comparison shows what "
             "happened along with the training, not what the training did."
         ),
     )
@@ -122,25 +125,25 @@ OTHER_WAYS_TITLE = say("The main answer and the other ways of asking")
 
 OTHER_WAYS: tuple[Sentence, ...] = (
     say(
-        "The main answer was fixed in the program file before looking. The others are there to see whether it "
-        "hangs on one choice; none of them replaces it."
+        "The main answer was fixed in the program file before looking. The others are there to see whether it hangs on "
+        "one choice. None of them replaces it."
     ),
 )
 
 
 AROUND_START: tuple[Sentence, ...] = (
     say(
-        "A line is fitted through the quarters before the start and carried on; what is seen after is held "
-        "against it. With few quarters a line can lie far from the truth, and units that start one after the "
-        "other blur the step."
+        "A line is fitted through the quarters before the start and carried on. What is seen after is held against it. "
+        "With few quarters a line can lie far from the truth. Units that start one after the other blur the step."
     ),
 )
 
 
 SINCE_TRAINING: tuple[Sentence, ...] = (
     say(
-        "Time runs from each person's first qualifying completion; the first band holds the training day and "
-        "the washout too. Hours whose training had lapsed stand in a row of their own. People who are long "
+        "Time runs from each person's first qualifying completion. The first band holds the training day and the "
+        "washout "
+        "too. Hours whose training had lapsed stand in a row of their own. People who are long "
         "past their training are those who stayed, so the bands also differ in who is in them."
     ),
 )

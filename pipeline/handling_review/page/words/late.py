@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from handling_review.evidence.late import SLOW_DAYS, LagRow, LateEvidence, Nowcast
+from handling_review.evidence.late import LagRow, LateEvidence, Nowcast
+from handling_review.evidence.stated import RULES
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.words.rates import SERIES_NAME
 
@@ -14,13 +15,14 @@ def lag_sentence(found: LateEvidence) -> Sentence:
         return say("The log gives no day of report, so nothing can be said of late reports.")
     sentence = say(
         "Half of the cases are reported within ", *counted(whole.median, "day", "days"), ", nine in ten within ",
-        *counted(whole.ninetieth, "day", "days"), "; ", whole.slow, f" take longer than {SLOW_DAYS} days.",
+        *counted(whole.ninetieth, "day", "days"), ". After more than ", RULES.slow_report, " days come ", whole.slow,
+        ".",
     )  # fmt: skip
     latest = next((row for row in reversed(found.rows) if row.median is not None), None)
     if latest is not None and latest.median is not None and latest.ninetieth is not None:
         sentence = sentence + say(
-            f"In {latest.name}: ", latest.median, " and ", latest.ninetieth, " (from ",
-            *counted(latest.cases, "case", "cases"), ").",
+            f"In {latest.name} it was ", *counted(latest.median, "day", "days"), " and ",
+            *counted(latest.ninetieth, "day", "days"), " (from ", *counted(latest.cases, "case", "cases"), ").",
         )  # fmt: skip
     return sentence
 
@@ -39,7 +41,7 @@ def nowcast_sentence(found: LateEvidence) -> Sentence:
     if not calm:
         return sentence
     return sentence + say(
-        f"By the facility's own lag no late {SERIES_NAME[found.series]} of {listed(calm)} are to be expected."
+        f"From the delays seen here, no more {SERIES_NAME[found.series]} of {listed(calm)} are expected."
     )
 
 
@@ -70,7 +72,7 @@ def lag_title(whole: LagRow) -> Sentence:
 
 LAG_DESCRIPTION = say(
     "Time chart of the days from event to report. A dot is the time within which half of a quarter's cases "
-    "were reported, the top of its line the time for nine in ten; hollow dots are provisional."
+    "were reported. The top of its line is the time for nine in ten. Hollow dots are provisional."
 )
 
 
@@ -78,14 +80,13 @@ def how(found: LateEvidence) -> tuple[Sentence, ...]:
     """What the estimate of late cases rests on."""
     return (
         say(
-            "What share of a quarter's cases is in the log by now comes from the facility's own reports (",
-            *counted(found.based_on, "recordable case", "recordable cases"),
-            " with a day of report), read "
-            "backwards from the day of the exports so that long lags count as often as they happen (Kalbfleisch "
-            "and Lawless 1989). A lag longer than any seen so far is not foreseen.",
+            "How much of a quarter is in the log by now is estimated from the facility's own reports: ",
+            *counted(found.based_on, "recordable case", "recordable cases"), " with a day of report. They are read "
+            "backwards from the day of the exports, so that long delays count as often as they happen (Kalbfleisch and "
+            "Lawless 1989). A delay longer than any seen so far is not foreseen.",
         ),
         say(
-            "The estimate stands beside the reported rate and replaces it nowhere. Its range carries the chance "
-            "in the cases and in the lags."
+            "The estimate stands beside the reported rate and replaces it nowhere. Its range carries the chance in the "
+            "cases and in the delays."
         ),
-    )
+    )  # fmt: skip

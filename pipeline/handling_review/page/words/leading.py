@@ -5,7 +5,6 @@ from __future__ import annotations
 from handling_review.evidence.audits import LATER, LeadingEvidence
 from handling_review.page.sentence import NOTHING, Part, Sentence, say, spoken
 from handling_review.page.words.audits import ends_words
-from handling_review.page.words.notes import PROVISIONAL_MARK
 from handling_review.page.words.rates import SERIES_NAME, rate_sentence
 
 
@@ -16,8 +15,8 @@ def later() -> str:
 
 def title(found: LeadingEvidence) -> Sentence:
     """What is set side by side, as a title."""
-    early = "Training, audits and first-aid reports" if found.has_audits else "Training and first-aid reports"
-    return say(f"{early}, with {SERIES_NAME[found.series]} {later()}")
+    early = "Training, audits and first aid" if found.has_audits else "Training and first aid"
+    return say(f"{early}, and {SERIES_NAME[found.series]} {later()}")
 
 
 def description(found: LeadingEvidence) -> Sentence:
@@ -51,7 +50,7 @@ def sentences(found: LeadingEvidence) -> tuple[Sentence, ...]:
     if known is None or known.injuries is None:
         injuries = say(f"No quarter's injuries {later()} are known yet.")
     else:
-        injuries = say(f"The latest quarter with injuries known {later()} is {known.quarter}.") + rate_sentence(
+        injuries = say(f"For {known.quarter} the injuries {later()} are known.") + rate_sentence(
             known.injuries, f"in {known.later_quarter}"
         )
     is_open = last.is_provisional or (known is not None and known.later_is_provisional)
@@ -61,24 +60,21 @@ def sentences(found: LeadingEvidence) -> tuple[Sentence, ...]:
         injuries,
         say("The latest rates are provisional: late entries may still add cases.") if is_open else NOTHING,
         say(
-            "These figures are shown side by side, and no cause is claimed: other things change in the same quarters. "
-            "More first-aid reports are often better reporting, not more harm."
+            "These figures stand side by side, and no cause is claimed: other things change in the same quarters. More "
+            "first-aid reports are often better reporting, not more harm."
         ),
     )
 
 
-PROVISIONAL_NOTE = f"{PROVISIONAL_MARK} provisional: late entries may add cases."
-
-
 HOW: tuple[Sentence, ...] = (
     say(
-        "Injuries are few, so their rate says late what has changed. Training, audits and first-aid reports "
-        f"are counted sooner. Each stands beside the injuries {later()}; that lag is a choice (common "
-        "practice, no source). No figure of how they go together is given: quarters are few, and all follow "
-        "one program."
+        "Injuries are few, so their rate says late what has changed. Training, audits and first-aid reports are known "
+        f"sooner. Each stands beside the injuries {later()}. That distance is a choice (common practice, no source). "
+        f"How "
+        "well they go together is not measured: quarters are few, and all follow one program."
     ),
     say(
-        "Hours are all counted, so the share with current training has no range. The range of the audits is "
-        "Wilson's interval, that of a rate the exact one for a count of cases."
+        "Hours are all counted, so the share with current training has no range. The range of the audits is Wilson's "
+        "interval, that of a rate the exact one for a count of cases."
     ),
 )

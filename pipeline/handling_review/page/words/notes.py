@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from handling_review.evidence.numbers import Number
+from handling_review.page.sentence import Sentence, say
+
 FEW_MARK, SOME_MARK, PROVISIONAL_MARK = "§", "†", "‡"
 
 
-def some_note(steady: int) -> str:
+def some_note(steady: Number) -> Sentence:
     """The mark of a rate that rests on some cases, but not many."""
-    return f"{SOME_MARK} fewer than {steady} cases: the rate moves a lot with one case more or less."
+    return say(f"{SOME_MARK} fewer than ", steady, " cases: one case more or less moves the rate a lot.")
 
 
-def few_note(few: int) -> str:
+def few_note(few: Number) -> Sentence:
     """The mark of an upper limit that stands in place of a rate."""
-    return f"{FEW_MARK} fewer than {few} cases: an upper limit instead of a rate."
+    return say(f"{FEW_MARK} fewer than ", few, " cases: an upper limit in place of a rate.")
 
 
 PROVISIONAL = f"{PROVISIONAL_MARK} provisional: late entries may add cases."
@@ -24,28 +27,24 @@ KINDS_OVERLAP = "The kinds overlap: DART and days-away cases are also recordable
 FACILITY_MARK = "Dashed mark in the picture: the whole facility."
 
 
-RATIO_MARK = "Dashed mark: ratio 1, the same rate as the other units. The scale runs from 0.1 to 10."
+RATIO_MARK = "Dashed mark: the same rate as the other units. Left of it is a lower rate."
 
 
 LAPSED_IN_BRACKETS = "In brackets: share of hours worked by staff whose training had lapsed, where there was any."
 
 
-BEFORE_AFTER_SCALE = (
-    "Dashed mark: ratio 1, no change. The scale of the pictures runs from 0.1 to 10; each step to the left "
-    "is a lower rate after training."
-)
+BEFORE_AFTER_SCALE = "Dashed mark: no change. Left of it is a lower rate after training."
 
 
 NOT_DECIDED = (
-    "Handling not decided: recordable cases of which the log does not say whether handling was the cause, and "
-    "their share of the recordable ones."
+    "Handling not decided: the log does not say whether handling was the cause. The share is of recordable cases."
 )
 
 
 FALL_MARK = "¶"
 
 
-RATIO_SCALE = "Dashed mark: ratio 1, no change. The scale of the pictures runs from 0.1 to 10; left is a lower rate."
+RATIO_SCALE = "Dashed mark: no change. Left of it is a lower rate."
 
 
 FALL = f"{FALL_MARK} a fall, but no more than a general fall could explain."
@@ -64,12 +63,12 @@ FATES = (
 
 POSTED = (
     "Hours within half a percent count as agreeing. The log is kept up to date for five years after the year "
-    "(29 CFR 1904.33); the posted summary is not, so a later entry explains a difference."
+    "(29 CFR 1904.33). The posted summary is not, so a later entry explains a difference."
 )
 
 
 PUBLISHED = (
-    "Published rates cover every cause and every job of the industry, and only non-fatal cases. They are no "
-    "yardstick for handling injuries or for one unit. A difference of 0.1 can be rounding; another year or "
-    "ownership is another group of facilities. Figures of 2020 to 2022 hold the illness of those years."
+    "Published rates cover every cause and every job of the industry, and only non-fatal cases. They are no yardstick "
+    "for handling injuries or for one unit. A small difference can be rounding. Another year or ownership is another "
+    "group of facilities. Figures of 2020 to 2022 hold the illness of those years."
 )

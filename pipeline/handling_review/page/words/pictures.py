@@ -15,10 +15,11 @@ def rates_description(review: Review, series: str) -> Sentence:
     low = min(shown, key=lambda item: item[0].value or 0)
     high = max(shown, key=lambda item: item[0].value or 0)
     return say(
-        f"Time chart. Each dot is the rate of {SERIES_NAME[series]} in one quarter, the vertical line its likely "
-        "range; the lowest is ", low[0], f" in {low[1].quarter}, the highest ", high[0], f" in {high[1].quarter}. "
-        "A hollow dot is provisional. The grey line is the rate over four quarters together. Dotted vertical lines "
-        "are program starts, boxed letters entries of the diary.",
+        f"Time chart. Each dot is the rate of {SERIES_NAME[series]} in one quarter, the upright line its likely range. "
+        "The lowest is ", low[0], f" in {low[1].quarter}, the highest ", high[0], f" in {high[1].quarter}. A hollow "
+        f"dot "
+        "is provisional. The grey line is the rate over four quarters together. Dotted upright lines are program "
+        "starts, boxed letters entries of the diary.",
     )  # fmt: skip
 
 
@@ -26,15 +27,16 @@ KINDS_TITLE = say("All recordable, DART and days-away injuries by quarter")
 
 
 KINDS_DESCRIPTION = say(
-    "Three time charts under each other, each with dots for quarters, vertical lines for the likely range "
-    "and a grey line for four quarters together; dotted vertical lines are program starts."
+    "Three time charts under each other. Dots are quarters, upright lines their likely ranges. A grey line is the rate "
+    "over four quarters together. Dotted upright lines are program starts."
 )
 
 
 COVERAGE_DESCRIPTION = say(
-    "Line chart of the share of hours worked, quarter by quarter: staff with current training (solid line, "
-    "dots), with lapsed training (dashed, diamonds) and with training not known (dotted, squares). Dotted "
-    "vertical lines are program starts."
+    "Line chart of the share of hours worked, quarter by quarter. Solid line, dots: staff with current training. "
+    "Dashed, "
+    "diamonds: staff whose training had lapsed. Dotted, squares: training not known. Dotted upright lines are program "
+    "starts."
 )
 
 
@@ -45,30 +47,33 @@ MIX_DESCRIPTION = say(
 
 
 RUNGS_DESCRIPTION = say(
-    "Each row is one way of comparing: a dot for the ratio of the rate with the program to the rate without, a "
-    "line for its likely range. Left of the line at 1 the rate with the program is lower, right of it higher; "
-    "hollow dots stand on few cases. A dashed line, where there is one, is the target. The table gives every "
-    "number."
+    "Each row is one way of comparing: a dot for the ratio of the rate with the program to the rate without, and a "
+    "line for its "
+    "likely range. Left of the upright line of no change the rate with the program is lower, right of it higher. "
+    "Hollow dots stand on few "
+    "cases. A dashed line, where there is one, is the target. The table gives every number."
 )
 
 
 AROUND_START_DESCRIPTION = say(
-    "Dots are the rates by quarter of all units with the program. A solid line is fitted before and after the "
-    "start, which a dotted rule marks. The dashed line is the line before carried on, with its likely range as "
-    "a grey band. The table gives every number."
+    "Dots are the rates by quarter of all units with the program. A solid line is fitted before and after the start, "
+    "which a dotted rule marks. The dashed line is the line before, carried on. Its likely range is a grey band. The "
+    "table gives every number."
 )
 
 
 UNITS_DESCRIPTION = say(
-    "Units from top to bottom in alphabetical order. A dot is a unit's rate over all complete quarters with "
-    "its likely range as a line; hollow dots stand on few cases; a triangle on a dotted line is an upper "
-    "limit where there are too few cases for a rate. A dashed line marks the whole facility. The table gives "
-    "every number."
+    "Units from top to bottom in alphabetical order. A dot is a unit's rate over all complete quarters, with its "
+    "likely "
+    "range as a line. Hollow dots stand on few cases. A triangle on a dotted line is an upper limit, where there are "
+    "too "
+    "few cases for a rate. A dashed line marks the whole facility. The table gives every number."
 )
 
 
 FOREST_DESCRIPTION = say(
-    "Each row is one comparison: a dot for the ratio of the rate after to the rate before, a line for its "
-    "likely range. Left of the line at 1 the rate after is lower, right of it higher; hollow dots stand on "
-    "few cases. A dashed line, where there is one, is the target. The table gives every number."
+    "Each row is one comparison: a dot for the ratio of the rate after to the rate before, and a line for its "
+    "likely range. Left of the upright line of no change the rate after is lower, right of it higher. Hollow dots "
+    "stand on few "
+    "cases. A dashed line, where there is one, is the target. The table gives every number."
 )

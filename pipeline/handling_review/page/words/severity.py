@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from handling_review.evidence.numbers import Number
 from handling_review.evidence.severity import ALL, BEFORE, RECENT, SeverityEvidence
-from handling_review.page.sentence import Sentence, counted, say
+from handling_review.evidence.stated import RULES
+from handling_review.page.sentence import Part, Sentence, counted, say
 from handling_review.page.words.rates import upper
 
 
@@ -36,22 +38,25 @@ def days_sentence(found: SeverityEvidence) -> Sentence:
 
 def counting_sentence(found: SeverityEvidence) -> Sentence:
     """Counts that may still change."""
-    parts = [
-        ("days still counting: ", found.still_counting),
-        ("no days given: ", found.no_days),
-        ("within a month of the 180 days at which counting may stop: ", found.near_cap),
-        ("180 days reached: ", found.at_cap),
+    cap = RULES.day_cap
+    parts: list[tuple[tuple[Part, ...], Number]] = [
+        (("days still counting: ",), found.still_counting),
+        (("no days given: ",), found.no_days),
+        (("within a month of the ", cap, " days at which counting may stop: "), found.near_cap),
+        ((cap, " days reached: "), found.at_cap),
     ]
     told = [(words, number) for words, number in parts if number.value]
     if not told:
-        return say("No case still counts days, and none is near the 180 days at which counting may stop.")
+        return say("No case still counts days, and none is near the ", cap, " days at which counting may stop.")
     sentence = say("Cases to follow up: ")
     for at, (words, number) in enumerate(told):
-        sentence = Sentence((*sentence.parts, "; " if at else "", words, number))
+        sentence = Sentence((*sentence.parts, "; " if at else "", *words, number))
     return Sentence((*sentence.parts, "."))
 
 
-DAYS_NOTE = "Handling injuries are among all recordable ones. Days of one case count up to 180 (29 CFR 1904.7)."
+DAYS_NOTE = say(
+    "Handling injuries are among all recordable ones. Days of one case count up to ", RULES.day_cap, " (29 CFR 1904.7)."
+)
 
 
 DAYS_TITLE = say("Days away and restricted: filled with all cases, hollow without the longest")
@@ -66,15 +71,16 @@ DAYS_DESCRIPTION = say(
 
 HOW: tuple[Sentence, ...] = (
     say(
-        "Days depend on how work is found for injured staff as much as on the injury, so the count of cases "
-        "comes first, and a mean of days per case is not given."
+        "Days depend on how work is found for injured staff as much as on the injury. So the count of cases comes "
+        "first, "
+        "and no mean of days per case is given."
     ),
     say(
-        "The range allows for how many cases happen and how long each lasts (10,000 draws of the cases seen). "
-        "With few cases it is too short: the longest case that could have happened was not seen."
+        "The range allows for how many cases happen and how long each lasts (", RULES.days_draws, " draws of the cases "
+        "seen). With few cases it is too short: the longest case that could have happened was not seen.",
     ),
     say(
-        "A case still counts days when its days reach into the week before the exports were taken. Restricted "
-        "work and days away of one case are added."
+        "A case still counts days when its days reach into the week before the exports were taken. Restricted work and "
+        "days away of one case are added."
     ),
-)
+)  # fmt: skip

@@ -12,12 +12,14 @@ def spread_sentence(found: UnitSpread) -> Sentence:
         return NOTHING
     if found.differ:
         return say(
-            "All units together differ more than chance alone would give (test of one common rate: p = ",
+            "Taken together, the units differ more than chance alone would give (test of one common rate: p = ",
             found.same_rate,
             ").",
         )
     return say(
-        "All units together differ no more than chance could give (test of one common rate: p = ", found.same_rate, ")."
+        "Taken together, the units differ no more than chance could give (test of one common rate: p = ",
+        found.same_rate,
+        ").",
     )
 
 

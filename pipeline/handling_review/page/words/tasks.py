@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handling_review.evidence.stated import RULES
 from handling_review.evidence.tasks import TasksEvidence
 from handling_review.page.labels import ACTIVITY
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, say
@@ -10,8 +11,8 @@ _NAMED = 3
 
 
 CLIENTS_FIRST = say(
-    "These counts are for discussion. They are no instruction for care: the client's own assessment, local policy and "
-    "licensed practice decide what is done."
+    "These counts are for discussion. They do not say how to care for anybody: the person's own assessment, local "
+    "policy and licensed practice decide that."
 )
 
 
@@ -73,14 +74,15 @@ def technique_sentence(found: TasksEvidence) -> Sentence:
     sentence = NOTHING
     if found.with_technique.value:
         sentence = say(
-            "Of ", found.with_technique, " with a technique and its share of the effort noted, ", outside, " lay "
-            "outside the usual band of the technique, and in ", none, " staff gave 51 to 74% of the effort, for which "
-            "no manual technique is usual: individual assessment, equipment first.",
+            "For ", found.with_technique, " the log notes a technique and its share of the effort. Of these, ", outside,
+            " lay outside the usual band of the technique. In ", none, " staff gave ", RULES.no_band_from, " to ",
+            RULES.no_band_to, "% of the effort. No manual technique is usual for that: assess the person, equipment "
+            "first.",
         )  # fmt: skip
     if found.with_load.value:
         sentence = sentence + say(
-            "Where the weight was borne by hand and noted (", found.with_load, "), ", found.of("load", "over_limit"),
-            " put more than 35 lb on each helper.",
+            "Of ", found.with_load, " in which hands bore a weight that was noted, ", found.of("load", "over_limit"),
+            " put more than ", RULES.load_limit, " lb on each helper.",
         )  # fmt: skip
     return sentence
 
@@ -91,8 +93,8 @@ def suited_sentence(found: TasksEvidence) -> Sentence:
     if not found.with_suited.value:
         return NOTHING
     return say(
-        "In ", found.with_suited, " a class of equipment usually suits the activity: it was in use in ", used,
-        ", in service on the unit but not in use in ", idle, ", and not on the unit in ", absent, ".",
+        "For ", found.with_suited, " there is equipment that usually suits the task. It was in use in ", used,
+        ". It was on the unit but not in use in ", idle, ". It was not on the unit in ", absent, ".",
     )  # fmt: skip
 
 
@@ -104,7 +106,7 @@ def transfers_sentence(found: TasksEvidence) -> Sentence:
     return say(
         *counted(rate.cases, "recordable handling injury", "recordable handling injuries"), " in ", rate.transfers,
         " transfers counted on ", *counted(rate.units, "unit", "units"), ": about ", rate.rate.value,
-        " per 10,000 transfers (likely between ",
+        " per ", RULES.per_transfers, " transfers (likely between ",
         rate.rate.lower, " and ", rate.rate.upper, ").",
     )  # fmt: skip
 
@@ -125,21 +127,23 @@ ACTIVITIES_DESCRIPTION = say(
 
 HOW: tuple[Sentence, ...] = (
     say(
-        "Counts show where people are hurt, not how dangerous an activity is: what is done often leads to more "
-        "cases. A rate by activity would need the number of times each is done."
+        "Counts show where people are hurt, not how dangerous a task is: what is done often leads to more cases. A "
+        "rate "
+        "by task would need the number of times each is done."
     ),
     say(
-        "Usual bands, common practice without a source: staff give 75% or more of the effort in a lateral "
-        "transfer or two-person lift, 26 to 50% in a squat pivot, under 26% in a stand pivot."
+        "Usual bands (common practice, no source): staff give ", RULES.lateral_from, "% or more of the effort in a "
+        "lateral transfer or two-person lift. They give ", RULES.squat_from, " to ", RULES.squat_to, "% in a squat "
+        "pivot, and less than that in a stand pivot.",
     ),
     say(
-        "Load on hands: weight times share of the effort, divided by helpers, against 35 lb (Waters 2007, "
-        "American Journal of Nursing 107(8):53-58), where no equipment or only a gait belt was in use. "
-        "Helpers do not share a load equally. The figure is for a cooperative client and good posture, not "
-        "for falls, sudden movements, pushing or pulling; below it is not a safe harbour."
+        "Load on hands: weight times share of the effort, divided by helpers, set against ", RULES.load_limit, " lb "
+        "(Waters 2007). It counts cases with no equipment, or a gait belt only. Helpers do not share a load equally. "
+        "The figure is for a person who helps and for good posture, not for falls, sudden moves, pushing or pulling. "
+        "A load below it is not thereby safe.",
     ),
     say(
-        "Which class of equipment usually suits which activity is common practice without a source; in service "
-        "means listed for the unit, with a quantity, from that day on or before."
+        "Which equipment usually suits which task is common practice, with no source. On the unit means listed for the "
+        "unit, with a quantity, on that day."
     ),
-)
+)  # fmt: skip

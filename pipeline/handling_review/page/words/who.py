@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from handling_review.evidence.numbers import Number
+from handling_review.evidence.stated import RULES
 from handling_review.evidence.who import POOLED, UNKNOWN, Grouping, GroupRow, Repeats, WhoEvidence
 from handling_review.page.labels import GROUP_KIND, group
-from handling_review.page.sentence import NOTHING, Part, Sentence, counted, say
-from handling_review.page.words.rates import SERIES_NAME, upper
+from handling_review.page.sentence import NOTHING, Part, Sentence, say
+from handling_review.page.words.rates import SERIES_NAME
 
 _KNOWN = 0.5  # share of the cases for which a group must be known before the largest is named
 
@@ -22,8 +24,9 @@ def largest_sentence(found: WhoEvidence) -> Sentence:
     if not parts:
         return say(f"There are too few {SERIES_NAME[found.series]} to show them by group.")
     return say(
-        "Of the ", found.total, f" {SERIES_NAME[found.series]} from {found.first} to {found.last}, most by ", *parts,
-        "."
+        f"From {found.first} to {found.last} there were ", found.total, f" {SERIES_NAME[found.series]}. The largest "
+        f"groups: ",
+        *parts, ".",
     )  # fmt: skip
 
 
@@ -37,9 +40,9 @@ def rates_sentence(grouping: Grouping) -> Sentence:
     assert high.rate is not None
     assert low.rate is not None
     return say(
-        f"By {GROUP_KIND[grouping.kind]} the rate ranges from ", low.rate.rate or "",
+        f"By {GROUP_KIND[grouping.kind]} the rate goes from ", low.rate.rate or "",
         f" ({group(grouping.kind, low.label)}) to ", high.rate.rate or "", f" ({group(grouping.kind, high.label)}) per "
-        "200,000 hours; the ranges in the table say how much of that chance could give.",
+        "200,000 hours. The ranges in the table show how much of that could be chance.",
     )  # fmt: skip
 
 
@@ -51,12 +54,11 @@ def repeats_sentence(found: Repeats | None) -> Sentence:
     """People hurt twice or more, against chance."""
     if found is None:
         return say("Repeat injuries: too few cases can be linked to hours to say anything.")
-    few = found.people.value is None
     start = say(
-        *((upper(found.people.shown), " people") if few else counted(found.people, "person", "people")),
-        " had two or more handling injuries. If the ", found.linked, " linked cases had fallen on people by chance, by "
-        "their hours and the rate of their units, about ", found.expected, " would have (likely between ",
-        found.lower, " and ", found.upper, ").",
+        "People with two or more handling injuries: ", found.people, ". Had the ", found.linked,
+        " linked cases fallen by "
+        "chance, about ", found.expected, " people would have had two or more (likely between ", found.lower, " and ",
+        found.upper, ").",
     )  # fmt: skip
     if found.is_more:
         return start + say("That is more than chance gives: ask whether people come back to the same work too soon.")
@@ -70,25 +72,26 @@ def not_shown_sentence(missing: list[str]) -> Sentence:
     return say(f"Not shown, because it is not given or there are too few cases: {', '.join(missing)}.")
 
 
-def how(fewest: int) -> tuple[Sentence, ...]:
+def how(fewest: Number) -> tuple[Sentence, ...]:
     """How groups and repeat injuries are counted."""
     return (
         say(
-            f"Groups with 1 to {fewest - 1} cases are never shown alone: they stand together under “all others”, "
-            f"with "
-            "the next smallest group where they would still be too few. No table crosses job, unit and day."
+            "A group with fewer than ", fewest, " cases is never shown alone. Such groups stand together under “all "
+            "others”, with the next smallest group where they would still be too few. No table crosses job, unit and "
+            "day.",
         ),
         say(
-            "Time since the first hours is counted from a person's first hours in the hours file, and is known "
-            "only where that file begins more than a month before them."
+            "Time since the first hours runs from a person's first row in the hours file. It is known only where that "
+            "file begins more than a month before that row."
         ),
         say(
-            "Repeat injuries: privacy cases and cases without a number are not linked to anybody. The chance "
-            "figure comes from 2,000 random draws and allows for hours and units, not for how heavy each person's "
-            "work is."
+            "Repeat injuries: privacy cases and cases without a number are not linked to anybody. The chance figure "
+            "comes from ", RULES.repeat_draws, " random draws. It allows for hours and for the rate of each unit, not "
+            "for how heavy each person's work is.",
         ),
         say(
-            "Of several parts of the body the first counts. Hours of the day stand in blocks of four; midnight "
-            "counts as not given."
+            "Of several parts of the body the first counts. Hours of the day stand in blocks of four. Midnight counts "
+            "as "
+            "not given."
         ),
-    )
+    )  # fmt: skip
