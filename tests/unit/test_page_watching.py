@@ -65,7 +65,8 @@ def test_technique_load_and_idle_equipment_are_told_with_what_is_known() -> None
     found = doing(ROWS)
     assert words_tasks.technique_sentence(found).text == (
         "For 5 the log notes a technique and its share of the effort. Of these, 2 lay outside the usual band of the "
-        "technique. In 2 staff gave 51 to 74% of the effort. No manual technique is usual for that: assess the person, "
+        "technique. In 2 of them staff gave 51 to 74% of the effort. No manual technique is usual for that: assess "
+        "the person, "
         "equipment first. Of 8 in which hands bore a weight that was noted, 6 put more than 35 lb on each helper."
     )
     text = words_tasks.suited_sentence(found).text

@@ -127,12 +127,13 @@ def design_sentence(answer: Answer) -> Sentence:
     ladder, lead = answer.ladder, answer.ladder.lead
     if ladder.fixed_as == "strongest":
         chosen = say(
-            f"How it was compared: {lead.label}. A rule fixed beforehand picked this way. It reads hours and numbers "
+            f"The way of comparing: “{lead.label}”. A rule fixed beforehand picked this way. It reads hours and "
+            f"numbers "
             f"of "
             "cases, never on which side they fell."
         )
     else:
-        chosen = say(f"How it was compared: {lead.label}, as the program file fixed beforehand.")
+        chosen = say(f"The way of comparing: “{lead.label}”, as the program file fixed beforehand.")
     if ladder.primary not in TREND_PROOF:
         chosen = chosen + say(
             "None that a change common to all units cannot fool had hours and cases enough."

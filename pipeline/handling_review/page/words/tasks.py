@@ -75,7 +75,8 @@ def technique_sentence(found: TasksEvidence) -> Sentence:
     if found.with_technique.value:
         sentence = say(
             "For ", found.with_technique, " the log notes a technique and its share of the effort. Of these, ", outside,
-            " lay outside the usual band of the technique. In ", none, " staff gave ", RULES.no_band_from, " to ",
+            " lay outside the usual band of the technique. In ", none, " of them staff gave ", RULES.no_band_from,
+            " to ",
             RULES.no_band_to, "% of the effort. No manual technique is usual for that: assess the person, equipment "
             "first.",
         )  # fmt: skip
@@ -93,7 +94,8 @@ def suited_sentence(found: TasksEvidence) -> Sentence:
     if not found.with_suited.value:
         return NOTHING
     return say(
-        "For ", found.with_suited, " there is equipment that usually suits the task. It was in use in ", used,
+        "For ", found.with_suited, " of the injuries there is equipment that usually suits the task. It was in use in "
+        "", used,
         ". It was on the unit but not in use in ", idle, ". It was not on the unit in ", absent, ".",
     )  # fmt: skip
 
