@@ -21,7 +21,6 @@ from handling_review.review import PAGE, Built, Progress, measured, quiet, versi
 from handling_review.store.database import Store
 from handling_review.store.publish import output_folder
 
-
 _KEYED = (
     "Built with pseudonyms: how ids were written is not kept, so the checks of that were not run and findings about it "
     "are missing."

@@ -12,7 +12,7 @@ import pytest
 from handling_review.evidence.assemble import assemble
 from handling_review.page.build import render
 from handling_review.page.bundle import plotly_bundle, script_hash
-from handling_review.page.method import CAUTIONS
+from handling_review.page.words.method import CAUTIONS
 from spec import made_up_tables as made_up
 
 VOID = {"meta", "br", "hr", "img", "input", "link", "col", "area", "base", "wbr", "source", "track", "embed"}
@@ -225,7 +225,7 @@ def test_all_usual_cautions_are_printed(read: Reader) -> None:
     text = "".join(read.text)
     assert len(CAUTIONS) == 9
     for caution in CAUTIONS:
-        assert caution in text
+        assert caution.text in text
 
 
 def test_the_three_readers_have_their_part_and_the_findings_are_numbered_through() -> None:

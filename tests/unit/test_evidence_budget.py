@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from handling_review.evidence import numbers
 from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.numbers import money as shown_money
 from handling_review.evidence.tables import ResultTables
@@ -194,6 +195,7 @@ def test_the_terms_name_the_year_the_kind_and_the_owner() -> None:
     assert "end of each year" in text
     assert "office, 2026-07-01" in text
     nominal = dataclasses.replace(review.budget, is_real=False, insured="premium_rated", indirect_multiplier=1.5)
+    nominal = dataclasses.replace(nominal, indirect=numbers.plain("setting/indirect_multiplier", 1.5, "ratio"))
     assert "nominal ones" in words.terms_sentence(nominal).text
     assert "three years later" in words.insured_sentence(nominal).text
     assert "1.5 times" in words.insured_sentence(nominal).text
@@ -231,7 +233,7 @@ def test_the_plain_text_has_every_sentence_and_number_of_the_page() -> None:
     for finding in page.findings(review, page.Counter()):
         assert finding.title in text
         for table in (*finding.tables, *finding.folded):
-            assert table.caption in text
+            assert str(table.caption) in text
     assert max(len(line) for line in text.splitlines() if not line.startswith(" ")) < 400
     assert "\t" not in text
 

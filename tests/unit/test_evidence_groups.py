@@ -13,7 +13,7 @@ from hypothesis import strategies as some
 
 from handling_review.evidence import who
 from handling_review.evidence.tables import ResultTables
-from handling_review.page import who as page
+from handling_review.page.words import who as words_who
 from handling_review.program import Program, Thresholds
 from spec import made_up_tables as made_up
 
@@ -138,26 +138,26 @@ def test_more_repeats_than_chance_gives_are_told() -> None:
     found = repeats({1: 10, 2: 20}, {0.05: 1000})
     assert found is not None
     assert found.is_more
-    assert "more than chance gives" in page.repeats_sentence(found).text
+    assert "more than chance gives" in words_who.repeats_sentence(found).text
 
 
 def test_few_people_with_repeats_are_not_counted_out() -> None:
     found = repeats({1: 40, 2: 2}, {0.5: 100})
     assert found is not None
     assert found.people.value is None
-    assert page.repeats_sentence(found).text.startswith("Fewer than 5 people had two or more")
+    assert words_who.repeats_sentence(found).text.startswith("People with two or more handling injuries: fewer than 5.")
 
 
 def test_too_few_linked_cases_say_nothing_of_repeats() -> None:
     assert repeats({1: 4}, {0.5: 100}) is None
-    assert "too few cases" in page.repeats_sentence(None).text
+    assert "too few cases" in words_who.repeats_sentence(None).text
 
 
 def test_a_group_that_is_mostly_unknown_is_not_called_the_largest() -> None:
     found = gathered({"aide": 6, "nurse": 5, "not given": 30})
-    assert "job" not in page.largest_sentence(found).text
+    assert "job" not in words_who.largest_sentence(found).text
     known = gathered({"aide": 26, "nurse": 5, "not given": 10})
-    assert "job: aide" in page.largest_sentence(known).text
+    assert "job: aide" in words_who.largest_sentence(known).text
 
 
 def test_the_tables_that_evidence_is_drawn_from_hold_no_person() -> None:

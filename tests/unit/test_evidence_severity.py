@@ -11,8 +11,9 @@ import pytest
 from statsmodels.stats.proportion import proportion_confint
 
 from handling_review.evidence import late, rates, severity
-from handling_review.page import late as late_page
 from handling_review.page import severity as page
+from handling_review.page.words import late as words_late
+from handling_review.page.words import severity as words_severity
 from spec import made_up_tables as made_up
 
 HEAD = "quarter phase handling hours"
@@ -82,7 +83,7 @@ def test_shares_of_outcomes_have_wilsons_interval() -> None:
 def test_cases_whose_days_may_change_are_counted() -> None:
     found = lost(ROWS)
     assert (found.still_counting.value, found.no_days.value, found.near_cap.value, found.at_cap.value) == (2, 1, 1, 1)
-    text = page.counting_sentence(found).text
+    text = words_severity.counting_sentence(found).text
     assert text == (
         "Cases to follow up: days still counting: 2; no days given: 1; within a month of the 180 days at which "
         "counting may stop: 1; 180 days reached: 1."
@@ -94,9 +95,10 @@ def test_without_a_day_lost_no_rate_is_made_up() -> None:
     row = found.of("last four quarters", "recordable")
     assert row is not None
     assert row.days_rate is None
-    assert page.days_sentence(found).text == "Last four quarters: no recordable injury cost a day away or restricted."
+    text = words_severity.days_sentence(found).text
+    assert text == "Last four quarters: no recordable injury cost a day away or restricted."
     assert page.picture(found) is None
-    assert page.counting_sentence(found).text.startswith("No case still counts days")
+    assert words_severity.counting_sentence(found).text.startswith("No case still counts days")
 
 
 def test_one_case_has_no_figure_without_itself() -> None:
@@ -112,7 +114,7 @@ def test_no_complete_quarter_is_said() -> None:
     program = made_up.program()
     found = severity.gather(tables, rates.gather(tables, program), program)
     assert found.rows == ()
-    assert page.days_sentence(found).text.startswith("No quarter is complete yet")
+    assert words_severity.days_sentence(found).text.startswith("No quarter is complete yet")
 
 
 def lags(rows: list[tuple[object, ...]], curve: list[tuple[int, int, int]], as_of: date) -> late.LateEvidence:
@@ -158,22 +160,22 @@ def test_late_cases_are_expected_of_the_latest_quarters_and_shown_beside_the_rep
     assert latest.late.value.value == pytest.approx(3 * (1 - share) / share, abs=0.05)
     assert latest.reported_rate.value == 3 / 100_000 * 200_000
     assert (latest.rate.value.value or 0) > (latest.reported_rate.value or 0)
-    assert "more may still be reported" in late_page.nowcast_sentence(found).text
+    assert "more may still be reported" in words_late.nowcast_sentence(found).text
 
 
 def test_with_a_short_lag_nothing_late_is_expected_and_that_is_one_sentence() -> None:
     found = lags([("2025-Q4", 0, 3, 3, 0, 0, 0)], [(0, 30, 30), (2, 10, 40)], date(2026, 1, 10))
-    assert late_page.nowcast_sentence(found).text == (
-        "By the facility's own lag no late handling injuries of 2025-Q3 and 2025-Q4 are to be expected."
+    assert words_late.nowcast_sentence(found).text == (
+        "From the delays seen here, no more handling injuries of 2025-Q3 and 2025-Q4 are expected."
     )
 
 
 def test_without_enough_days_of_report_nothing_is_estimated() -> None:
     found = lags([("2025-Q4", 1, 3, 3, 0, 0, 0)], [(1, 3, 3)], date(2026, 1, 10))
     assert found.nowcasts == ()
-    assert "fewer than 20" in late_page.nowcast_sentence(found).text
+    assert "fewer than 20" in words_late.nowcast_sentence(found).text
     none = lags([("2025-Q4", None, 3, 3, 0, 0, 0)], [], date(2026, 1, 10))
-    assert late_page.lag_sentence(none).text.startswith("The log gives no day of report")
+    assert words_late.lag_sentence(none).text.startswith("The log gives no day of report")
 
 
 def test_the_made_up_review_prints_both() -> None:

@@ -8,6 +8,7 @@ from scipy import stats
 
 from handling_review.evidence import rates, unit_spread, units
 from handling_review.page import spread
+from handling_review.page.words import spread as words_spread
 from spec import made_up_tables as made_up
 
 # Failures of ten pumps in thousands of hours: Gaver & O'Muircheartaigh 1987, Technometrics 29:1-15, table 3.
@@ -48,7 +49,7 @@ def test_one_common_rate_is_tested_by_the_deviance() -> None:
     deviance = 2 * float((y * np.log(y / expected)).sum())
     assert found.same_rate is not None
     assert found.same_rate.value == pytest.approx(stats.chi2.sf(deviance, len(PUMPS) - 1), rel=1e-6)
-    assert "differ more than chance" in spread.spread_sentence(found).text
+    assert "differ more than chance" in words_spread.spread_sentence(found).text
 
 
 def test_adjusted_values_are_benjamini_hochberg_s() -> None:
@@ -66,7 +67,7 @@ def test_adjusted_values_are_benjamini_hochberg_s() -> None:
 def test_units_alike_are_said_to_be_alike() -> None:
     found = spread_of(((10, 100.0), (11, 100.0), (9, 100.0), (10, 100.0)))
     assert not found.differ
-    assert "no more than chance" in spread.spread_sentence(found).text
+    assert "no more than chance" in words_spread.spread_sentence(found).text
     assert all(row.weight.value == 1 for row in found.rows), "drawn all the way"
     table = spread.spread_table(found)
     assert table is not None
@@ -78,4 +79,4 @@ def test_nothing_to_weigh_is_said(counts: tuple[tuple[int, float], ...], reason:
     found = spread_of(counts)
     assert reason in found.reason
     assert spread.spread_table(found) is None
-    assert spread.spread_sentence(found).text == ""
+    assert words_spread.spread_sentence(found).text == ""

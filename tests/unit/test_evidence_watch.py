@@ -260,7 +260,11 @@ def test_what_cannot_be_made_is_not_called_silent() -> None:
     assert said([3, 4]) == (
         "Too early to say what stands out: no chart and no early warning can be made (fewer than 4 complete quarters)."
     )
-    assert said([0, 0, 0, 1, 0, 0, 1, 0]).startswith("Nothing stands out: the early warnings are silent")
-    assert said([10] * 10).startswith("Nothing stands out: the facility's chart and the early warnings are silent")
+    assert said([0, 0, 0, 1, 0, 0, 1, 0]).startswith(
+        "Nothing stands out. In the latest two quarters the early warnings are silent"
+    )
+    assert said([10] * 10).startswith(
+        "Nothing stands out. In the latest two quarters the facility's chart and the early warnings are silent"
+    )
     assert said([10] * 10, compared=False).endswith("no unit has enough cases to be set against the others.")
     assert said([10] * 10, compared=False, units=1).endswith("silent in the latest two quarters."), "there is no other"

@@ -40,7 +40,7 @@ def rung(
     [
         (
             (0.3, 0.5, 0.8),
-            "The rate of handling injuries was lower with the program than without it: 20 cases in 400,000",
+            "The rate of handling injuries was lower with the program than without it. The counts: 20 cases in 400,000",
         ),
         ((1.2, 1.5, 2.0), "The rate of handling injuries was higher with the program than without it"),
         ((0.5, 0.8, 1.3), "These data cannot tell whether the program changed the rate of handling injuries"),
@@ -119,7 +119,7 @@ def test_what_is_still_needed_is_said_only_where_the_answer_cannot_tell() -> Non
     assert "would usually be found (four times in five)" in open_[0].text
     never = replace(power, hours_still_needed=None, detectable_in="")
     assert (
-        "No number of further quarters"
+        "would never find a fall"
         in words_answer.still_needed_sentences(never, replace(lead, verdict="no_ratio"))[0].text
     )
 
@@ -131,7 +131,7 @@ def test_without_a_present_pace_the_hours_are_named_and_no_date() -> None:
     text = " ".join(sentence.text for sentence in words_answer.still_needed_sentences(still, lead))
     assert "more trained hours" in text
     assert "no date can be given" in text
-    assert "No number of further quarters" not in text
+    assert "would never find a fall" not in text
 
 
 def test_quarters_still_needed_name_the_calendar_quarter() -> None:
@@ -140,7 +140,7 @@ def test_quarters_still_needed_name_the_calendar_quarter() -> None:
     found = power_left.gather(lead, plain, 1000.0, ("2026-Q1", "2026-Q2"), PROGRAM)
     if found.quarters_still_needed is not None and found.quarters_still_needed.value:
         text = words_answer.still_needed_sentences(found, lead)[1].text
-        assert found.detectable_in == "" or f"which is {found.detectable_in} at the present pace" in text
+        assert found.detectable_in == "" or f"so until {found.detectable_in}." in text
 
 
 def test_units_chosen_after_a_bad_spell_are_named() -> None:

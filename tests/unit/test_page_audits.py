@@ -292,10 +292,10 @@ def test_a_gap_keeps_its_place_on_the_axis() -> None:
 
 def test_the_sentences_claim_no_cause() -> None:
     text = " ".join(sentence.text for sentence in lead(early()).says)
-    assert "shown side by side, and no cause is claimed" in text
+    assert "stand side by side, and no cause is claimed" in text
     assert "More first-aid reports are often better reporting, not more harm." in text
     assert "first-aid cases per 100 full-time staff a year" in text
-    assert "The latest quarter with injuries known two quarters later is 2025-Q4." in text
+    assert "For 2025-Q4 the injuries two quarters later are known." in text
     how = " ".join(sentence.text for sentence in lead(early()).how)
     assert "No figure of how they go together is given" in how
 

@@ -91,8 +91,8 @@ def compared(now: int, then: int) -> str:
         (40, 10, "That is higher than in the same quarter a year before: 20.0 (10 cases in 100,000 hours)."),
         (12, 14, "In the same quarter a year before it was 28.0 (14 cases in 100,000 hours). A difference of this"),
         (2, 4, "With so few cases the two cannot be told apart, whichever way the rate moved."),
-        (1, 30, "The likely range of the ratio lies below 1, but with so few cases the size of the change is"),
-        (30, 1, "The likely range of the ratio lies above 1, but with so few cases the size of the change is"),
+        (1, 30, "The whole likely range is a fall, but with so few cases the size of the change is"),
+        (30, 1, "there was 1 case in 100,000 hours. The whole likely range is a rise, but with so few cases the size"),
         (2, 1, "In the same quarter a year before there was 1 case in 100,000 hours."),
         (0, 0, "There was none in the same quarter a year before either (100,000 hours)."),
     ],
@@ -107,19 +107,20 @@ def test_a_period_against_an_earlier_one(now: int, then: int, expected: str) -> 
 def test_lower() -> None:
     # 10 and 40 cases on equal hours: ratio 10 / 40.
     assert said(10, 40).startswith(
-        "The rate of handling injuries was lower after training than before training: 10 cases in 400,000 hours after "
+        "The rate of handling injuries was lower after training than before training. The counts: 10 cases in 400,000 "
+        "hours after "
         "training, against 40 cases in 400,000 hours before training. Per 200,000 hours that is 5.0 after and 20.0 "
         "before: a ratio of 0.25 (likely between 0.12 and "
     )
 
 
 def test_higher_is_said_as_plainly_as_lower() -> None:
-    assert said(40, 10).startswith("The rate of handling injuries was higher after training than before training:")
+    assert said(40, 10).startswith("The rate of handling injuries was higher after training than before training.")
 
 
 def test_cannot_tell_says_that_the_range_takes_in_both() -> None:
     text = said(20, 22)
-    assert text.startswith("These data cannot tell whether the rate of handling injuries changed with training:")
+    assert text.startswith("These data cannot tell whether the rate of handling injuries changed with training.")
     assert text.endswith("That range takes in both a fall and a rise.")
 
 
@@ -130,8 +131,8 @@ def test_few_cases_lead_with_counts_and_hours() -> None:
 
 
 def test_few_cases_that_leave_out_one_say_where_the_range_lies() -> None:
-    assert "The range lies below 1, but with so few cases" in said(1, 30)
-    assert "The range lies above 1, but with so few cases" in said(30, 1)
+    assert "The whole range is a fall, but with so few cases" in said(1, 30)
+    assert "The whole range is a rise, but with so few cases" in said(30, 1)
 
 
 def test_no_case_before_prints_no_ratio() -> None:
@@ -184,7 +185,7 @@ def test_the_target_is_set_against_the_range(after: int, before: int, expected: 
 
 def test_what_would_change_the_answer() -> None:
     assert words_change.turning_sentence(change(10, 40)).text.startswith(
-        "What would change the answer: with the same hours and 40 cases before training, it would be “lower” with "
+        "What would change the answer? With the same hours and 40 cases before training, it would say “lower” with "
     )
     assert "with no number of cases after training" in words_change.turning_sentence(change(3, 2)).text
 
@@ -227,7 +228,7 @@ def units_text(*rows: str) -> str:
 def test_no_unit_standing_out_is_said() -> None:
     text = units_text("2024-Q1 A never 9 90000", "2024-Q1 B never 9 90000")
     assert text == (
-        "No unit stands out: each unit with enough cases fits the rate of the others, with the range widened because "
+        "No unit stands out: each one with enough cases fits the rate of the others, with the range widened because "
         "2 units were looked at."
     )
 

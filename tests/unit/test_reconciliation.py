@@ -29,23 +29,25 @@ def test_figures_that_agree() -> None:
     # Hours agree within half a percent: 100,000 x 0.005 = 500.
     rows = [(2024, "deaths", 0, 0, 0, True), (2024, "hours", 100_000, 100_500, 0, True)]
     assert [f.agrees for f in gathered(*rows).figures] == [True, True]
-    assert said(*rows) == "The review agrees with the posted annual summary in every figure of 2024."
+    assert said(*rows) == "For 2024 the review agrees with the posted summary in every figure."
 
 
 def test_a_figure_that_differs_is_named_with_both_counts_and_the_rows_set_aside() -> None:
     text = said((2024, "other_cases", 12, 11, 1, True), (2024, "hours", 100_000, 100_501, 0, True))
     assert text == (
-        "The review differs in 2024: other recordable cases posted 12, in the review 11 (difference −1). "
+        "For 2024 the review differs from the posted summary. Other recordable cases: posted 12, in the review 11 "
+        "(difference −1). "
         "1 case of that kind and year stands in a row that could not be used. "
-        "The review differs in 2024: hours worked posted 100,000, in the review 100,501 (difference 501)."
+        "For 2024 the review differs from the posted summary. Hours worked: posted 100,000, in the review 100,501 "
+        "(difference 501)."
     )
 
 
 def test_years_that_agree_are_told_from_the_year_that_does_not() -> None:
     text = said((2023, "deaths", 0, 0, 0, True), (2024, "deaths", 0, 1, 0, True), (2025, "deaths", 0, 0, 0, True))
     assert text == (
-        "The review agrees with the posted annual summary in every figure of 2023 and 2025. "
-        "It differs in 2024: deaths posted 0, in the review 1 (difference 1)."
+        "For 2023 and 2025 the review agrees with the posted summary in every figure. "
+        "For 2024 it differs. Deaths: posted 0, in the review 1 (difference 1)."
     )
 
 

@@ -57,7 +57,7 @@ class TestUChart:
         assert marks.outside.tolist() == [False, False, True]
 
     def test_a_short_baseline_is_named(self) -> None:
-        assert "rests on 3 points only" in charts.u_limits([5] * 6, HOURS[:6], 3).notes[0]
+        assert "rests on few points" in charts.u_limits([5] * 6, HOURS[:6], 3).notes[0]
 
     def test_the_kind_follows_from_the_counts(self) -> None:
         assert charts.best_kind([1, 0, 2, 1], [1e5] * 4, 4) == "days_between"

@@ -188,7 +188,7 @@ def test_small_counts_stay_as_they_are() -> None:
 
 def test_every_number_has_a_key_of_its_own() -> None:
     found = published(gathered())
-    assert len({number.key for number in found}) == len(found) == 8 + 14 + 3 * 7 + 1
+    assert len({number.key for number in found}) == len(found) == 8 + 14 + 3 * 7 + 1 + 1  # and the refresher interval
     assert {"people_due/facility/2026-04", "people_due/facility/later", "people_due/unit:A/soon"} <= {
         number.key for number in found
     }
@@ -270,5 +270,7 @@ def test_where_no_training_lapses_there_is_no_picture_and_it_is_said() -> None:
 
 def test_where_nobody_can_be_counted_it_is_said() -> None:
     finding = page.finding(gathered("unit state due_month people\nC comparison_unit - 1"), Counter())
-    assert finding.says[0].text.startswith("Nobody with an employee number worked hours outside comparison units")
+    assert finding.says[0].text.startswith(
+        "In the last 60 days of the hours file nobody with an employee number worked outside"
+    )
     assert finding.says[1].text.startswith("1 person of a comparison unit is left out")

@@ -24,6 +24,7 @@ from handling_review.evidence import (
     reporting,
     restated,
     severity,
+    stated,
     tasks,
     training,
     training_due,
@@ -158,6 +159,8 @@ def assemble(tables: ResultTables, scope: Scope, program: Program, changed: Chan
         posted,
         candidates,
         looks,
+        stated.settings(program),
+        stated.RULES,
     )
     moved = restated.gather(changed(published), names)
     return Review(

@@ -82,6 +82,7 @@ class BudgetEvidence:
     stated_on: date | None
     insured: str
     indirect_multiplier: float
+    indirect: Number
     given: bool
     cost: CostBasis
     program_cost: ProgramCost
@@ -120,6 +121,7 @@ def gather(tables: ResultTables, found: Basis, program: Program) -> BudgetEviden
         stated_on=stated.stated_on,
         insured=stated.insured,
         indirect_multiplier=stated.indirect_multiplier,
+        indirect=numbers.plain("setting/indirect_multiplier", stated.indirect_multiplier, "ratio"),
         given=bool(program.proposals) or cost.kind != costs.NONE or spent.total is not None,
         cost=cost,
         program_cost=spent,

@@ -99,6 +99,16 @@ def chance(key: str, value: float) -> Number:
     return number if number.value is None else Number(key, value, number.unit, text)
 
 
+def fine_share(key: str, value: float) -> Number:
+    """A share that is stated, as a percentage with the decimals that it was given."""
+    return Number(key, float(value), "share", f"{100 * value:g}%")
+
+
+def plain(key: str, value: float, unit: str) -> Number:
+    """A figure that is stated, with the decimals that it was given."""
+    return Number(key, float(value), unit, f"{value:,.5f}".rstrip("0").rstrip("."))
+
+
 def years(key: str, value: float) -> Number:
     """A length of time in years, one decimal."""
     return _measure(key, value, "years", 1)

@@ -58,7 +58,7 @@ class DueEvidence:
 
     as_of: date
     active_days: int
-    refresher_months: int | None
+    refresher_months: Number | None
     soon_through: str
     months: tuple[DueMonth, ...]
     units: tuple[DueUnit, ...]
@@ -103,7 +103,9 @@ def gather(frame: pd.DataFrame, names: Mapping[str, str], as_of: date, program: 
     return DueEvidence(
         as_of=as_of,
         active_days=ACTIVE_DAYS,
-        refresher_months=program.training.refresher_months,
+        refresher_months=None
+        if program.training.refresher_months is None
+        else numbers.count("setting/refresher_months", program.training.refresher_months, "months"),
         soon_through=soon_through,
         months=(
             *(DueMonth(month, number(month, by_month.get(month, 0))) for month in ahead),

@@ -57,6 +57,7 @@ class Watch:
     units: tuple[Chart, ...]
     warning: EarlyWarning
     unit_warnings: tuple[EarlyWarning, ...]
+    units_watched: Number
     false_signals: FalseSignals | None
 
     def units_now(self, direction: str) -> tuple[str, ...]:
@@ -108,12 +109,16 @@ def gather(
         for unit, name in ordered
     )
     warned = _Warnings(tables, tuple(span.quarter for span in spans), series)
+    warnings = warned.units(ordered, starts)
     return Watch(
         series=series,
         facility=whole,
         units=units,
         warning=warned.facility(max(starts.values(), default=None)),
-        unit_warnings=warned.units(ordered, starts),
+        unit_warnings=warnings,
+        units_watched=numbers.count(
+            "units_watched/facility", sum(item.quiet_months is not None for item in warnings), "units"
+        ),
         false_signals=_false_signals(whole, spans, series),
     )
 

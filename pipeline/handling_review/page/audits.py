@@ -14,7 +14,7 @@ from handling_review.evidence.audits import (
     AuditsEvidence,
     Judged,
 )
-from handling_review.evidence.contrast import CANNOT_TELL, COUNTS_ONLY, HIGHER, LOWER, NO_DATA, Estimate
+from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.quarters import stretches
 from handling_review.page.glyph import share_glyph
 from handling_review.page.house import (
@@ -31,106 +31,16 @@ from handling_review.page.house import (
     value_of,
     whiskers,
 )
-from handling_review.page.labels import ACTIVITY
-from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import NOTHING, Part, Sentence, say
+from handling_review.page.labels import ITEM, TRANSFER
+from handling_review.page.numbered import Counter, Finding
+from handling_review.page.sentence import spoken
 from handling_review.page.tables import VERDICTS, Cell, Column, Table, estimate_cells, estimate_range
+from handling_review.page.words import audits as words
 from handling_review.page.words.rates import upper
 
-ITEM = {
-    "brakes_set": "brakes set",
-    "chair_angle_60_to_90": "chair at 60 to 90 degrees",
-    "stronger_side_first": "stronger side first",
-    "rests_cleared": "foot and arm rests cleared",
-    "client_at_edge": "client moved to the edge",
-    "steps_explained": "steps explained to the client",
-    "count_given": "count given aloud",
-    "stance_wide": "feet wide apart",
-    "knees_bent": "knees bent",
-    "load_close": "load kept close",
-    "look_behind": "looked behind",
-    "discomfort_asked": "asked about discomfort",
-}
-TRANSFER = {
-    **{code: ACTIVITY[code] for code in ("lateral_transfer", "two_person_lift", "squat_pivot", "stand_pivot")},
-    **{code: ACTIVITY[code] for code in ("mechanical_lift", "wheelchair_level", "wheelchair_ramp_or_curb")},
-    "other": "other transfer",
-}
 _NARROW_NAME = 16  # characters of a step's name on one line of a small screen
 _HALF = 45.0  # percent; a whisker that ends left of it has its name on the right
 _WHITE = "rgba(255,255,255,0.85)"
-
-
-def _window(found: AuditsEvidence) -> str:
-    """The quarters that are told of, in words."""
-    named = "; ".join(stretches(found.now))
-    if len(found.now) == 1:
-        return named
-    return f"{'the last four complete' if len(found.now) == WINDOW else 'the complete'} quarters ({named})"
-
-
-def share_sentence(found: AuditsEvidence) -> Sentence:
-    """The share of steps done as taught, by shape: no data, none judged, too few, or a share with its range."""
-    if found.reason:
-        return say(f"There is nothing to tell of technique audits: {found.reason}.")
-    steps = found.facility.now
-    if not steps.judged.value:
-        if steps.not_applicable.value:
-            return say(f"In {_window(found)} none of the ", steps.not_applicable, " audited steps applied.")
-        return say(f"No step was audited in {_window(found)}.")
-    if steps.share is None:
-        return say(
-            f"In {_window(found)} only ", steps.judged, " audited steps applied, of which ", steps.met,
-            " were done as taught: too few for a share.",
-        )  # fmt: skip
-    return say(
-        f"In {_window(found)}, ", steps.share.value, " of the audited steps were done as taught (likely between ",
-        *ends_words(steps.share), "): ", steps.met, " of ", steps.judged, ".",
-    )  # fmt: skip
-
-
-def ends_words(found: Estimate) -> tuple[Part, ...]:
-    """The likely range inside a sentence."""
-    return found.lower, " and ", found.upper
-
-
-def change_sentence(found: AuditsEvidence) -> Sentence:
-    """The change from the four quarters before, by shape; nothing where there is no share to compare."""
-    row = found.facility
-    if found.reason or row.now.share is None:
-        return NOTHING
-    if not found.then:
-        return say("There are not yet four complete quarters before these to compare with.")
-    if row.then.share is None:
-        if not row.then.judged.value:
-            return say("No audited step applied in the four quarters before, so there is nothing to compare with.")
-        return say("In the four quarters before, only ", row.then.judged, " audited steps applied: too few to compare.")
-    assert row.change is not None
-    by = (row.change.value, " percentage points (likely between ", *ends_words(row.change), ").")
-    if row.verdict == CANNOT_TELL:
-        return say(
-            "In the four quarters before it was ", row.then.share.value, " (likely between ",
-            *ends_words(row.then.share), "). A change of this size could be chance: ", *by,
-        )  # fmt: skip
-    return say(
-        f"That is {row.verdict} than in the four quarters before, ", row.then.share.value, " (likely between ",
-        *ends_words(row.then.share), "): a change of ", *by,
-    )  # fmt: skip
-
-
-def least_sentence(found: AuditsEvidence) -> Sentence:
-    """The steps that are clearly done less often than the whole, in the order of the list; or that none is."""
-    if found.reason or found.facility.now.share is None or not any(row.now.share for row in found.items):
-        return NOTHING
-    rows = found.least_met()
-    if not rows:
-        return say("No step stands out as done less often: the likely range of each reaches the share of all steps.")
-    parts: list[Part] = ["Done less often than the steps together: "]
-    for at, row in enumerate(rows):
-        assert row.now.share is not None
-        parts += ["; " if at else "", f"{ITEM[row.code]} (", row.now.share.value, ", likely between "]
-        parts += [*ends_words(row.now.share), ")"]
-    return say(*parts, ".")
 
 
 _STEP_COLUMNS = (
@@ -200,7 +110,7 @@ def quarters_table(found: AuditsEvidence) -> Table | None:
             )
             for row in found.quarters
         ),
-        ("Steps that did not apply to a transfer are counted in no share.",),
+        (words.NOT_APPLICABLE_NOTE,),
     )
 
 
@@ -234,8 +144,8 @@ def items_picture(found: AuditsEvidence) -> Picture | None:
         named.append({"name": name, "short": brief, "at": shown[0][0] + shift, "ends": ends[0], "color": color})
     for at, row in enumerate(rows):
         if row.now.share is None and row.then.share is None:
-            words = f"{row.now.judged} judged: too few" if row.now.judged.value else "none judged"
-            figure.add_annotation(note(words, x=1, y=at, xanchor="left", bgcolor=_WHITE))
+            judged = f"{row.now.judged} judged: too few" if row.now.judged.value else "none judged"
+            figure.add_annotation(note(judged, x=1, y=at, xanchor="left", bgcolor=_WHITE))
     names = [ITEM[row.code] for row in rows]
     whole = found.facility.now.share
     if whole is not None:
@@ -256,8 +166,8 @@ def items_picture(found: AuditsEvidence) -> Picture | None:
         figure.add_annotation(_side_note(one, one["name"], 13))
     return Picture(
         id="audits",
-        title=_title(found),
-        description=_items_description(found),
+        title=words.steps_title(found),
+        description=words.steps_description(found),
         figure=plain(figure),
         narrow={
             "annotations": [*kept, *(_side_note(one, one["short"], 12) for one in named)],
@@ -295,37 +205,6 @@ def step_hover(name: str, when: str, steps: Judged, *, judged: bool = True) -> s
     return text
 
 
-def _title(found: AuditsEvidence) -> Sentence:
-    row = found.facility
-    if row.now.share is None:
-        return say("Audited steps done as taught, step by step")
-    ending = {
-        HIGHER: ", higher than in the four before",
-        LOWER: ", lower than in the four before",
-        CANNOT_TELL: "; no clear change from the four before",
-        COUNTS_ONLY: "",
-        NO_DATA: "",
-    }[row.verdict]
-    when = "last four quarters" if len(found.now) == WINDOW else "complete quarters so far"
-    return say("Done as taught: ", row.now.share.value, f" of audited steps in the {when}{ending}")
-
-
-def _items_description(found: AuditsEvidence) -> Sentence:
-    text = say(
-        "One line for each step of the audit, on a scale from 0 to 100% of the times it was judged. A filled dot is "
-        "the share done as taught in the last quarters, a hollow dot that of the four quarters before, the line "
-        "through each its likely range; a dashed upright line is the share of all steps together."
-    )
-    shown = [(share, ITEM[row.code]) for row in found.items if (share := row.now.share)]
-    if not shown:
-        return text
-    low, high = (pick(shown, key=lambda item: value_of(item[0].value)) for pick in (min, max))
-    return text + say(
-        f"Lowest now: {low[1]}, ", low[0].value, f"; highest: {high[1]}, ", high[0].value, ". The table gives every "
-        "number.",
-    )  # fmt: skip
-
-
 def finding(found: AuditsEvidence, count: Counter) -> Finding:
     """The numbered finding on technique audits for the committee."""
     tables = (
@@ -341,29 +220,9 @@ def finding(found: AuditsEvidence, count: Counter) -> Finding:
     return count.finding(
         "audits",
         "Technique audits",
-        spoken(share_sentence(found), change_sentence(found), least_sentence(found)),
+        spoken(words.share_sentence(found), words.change_sentence(found), words.least_sentence(found)),
         items_picture(found),
         present[:1],
-        () if found.reason else _HOW,
+        () if found.reason else words.HOW,
         present[1:],
     )
-
-
-_HOW = (
-    say(
-        "Share: steps done as taught ÷ (done as taught + not). A step that did not apply is in neither. The range of a "
-        "share is Wilson's interval, that of a change Newcombe's."
-    ),
-    say(
-        "The ranges take each step as if it had been seen alone. The steps of one transfer are seen together and are "
-        "alike, so the ranges are a little too narrow (common practice, no source)."
-    ),
-    say(
-        "Many lines are compared at once: now and then one will seem to differ by chance alone. A line with very few "
-        "steps judged gives counts only."
-    ),
-    say(
-        "Staff who know that they are watched may take more care than on other days, and which transfers are watched "
-        "differs from quarter to quarter (common practice, no source). Audits are for teaching, not for ranking people."
-    ),
-)

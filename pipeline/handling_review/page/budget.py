@@ -12,20 +12,14 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.budget import BudgetEvidence
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
+from handling_review.evidence.stated import RULES
 from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, Picture, note, plain, safe, value_of
-from handling_review.page.numbered import Counter, Finding, WhatIf, spoken
-from handling_review.page.sentence import say
+from handling_review.page.numbered import Counter, Finding, WhatIf
+from handling_review.page.sentence import say, spoken
 from handling_review.page.tables import Cell, Column, Table, estimate_cells
 from handling_review.page.words import budget as words
 from handling_review.page.words.answer import SHORT
 from handling_review.page.words.rates import upper
-from handling_review.visible import short
-
-_HANGS_ON = {
-    "cases addressed": "cases that it addresses",
-    "reduction": "share of them avoided",
-    "cost of a case": "cost of a case",
-}
 
 
 def what_if(found: BudgetEvidence) -> WhatIf | None:
@@ -73,7 +67,7 @@ def worth_table(found: BudgetEvidence) -> Table | None:
             )
             for row in found.worth.rows
         ),
-        ("Above nothing in: share of 20,000 draws in which the saving was larger than the cost of the program.",)
+        (words.DRAWS_NOTE,)
         if spent is not None
         else (),
     )  # fmt: skip
@@ -103,7 +97,7 @@ def proposals_table(found: BudgetEvidence) -> Table | None:
     if not found.proposals:
         return None
     return Table(
-        f"Proposals, at {MAIN_RATE:.0%} a year",
+        say("Proposals, at ", RULES.main_rate, " a year"),
         (
             Column("Proposal"),
             Column("Unit"),
@@ -118,8 +112,7 @@ def proposals_table(found: BudgetEvidence) -> Table | None:
         ),
         tuple(_proposal_cells(row) for row in found.proposals),
         (
-            "Break-even needs no claim of effect: so many cases a year must be avoided over the life of the purchase. "
-            "Pays back in: share of 20,000 draws in which it does so within its life.",
+            words.BREAK_EVEN_NOTE,
             *(f"{row.stated.name}: {row.reason}." for row in found.proposals if row.reason),
         ),
     )
@@ -188,7 +181,7 @@ def levers_table(found: BudgetEvidence) -> Table | None:
     return Table(
         "Net present value with one figure at its low or high end",
         (Column("Proposal"), Column("Figure"), Column("At its low end", "number"), Column("At its high end", "number")),
-        tuple((row.stated.name, upper(_HANGS_ON[one.name]), one.at_low, one.at_high) for row, one in rows),
+        tuple((row.stated.name, upper(words.HANGS_ON[one.name]), one.at_low, one.at_high) for row, one in rows),
     )
 
 
@@ -252,7 +245,7 @@ def _levers(row: ProposalRow, id: str) -> Picture:
                 x=ends, y=[at, at], mode="lines+markers", line={"color": ACCENT, "width": 9},
                 marker={"symbol": ["circle-open", "circle"], "size": 13, "color": ACCENT, "line": {"width": 2}},
                 hovertext=[
-                    f"{safe(_HANGS_ON[lever.name])}<br>{side}: {end}"
+                    f"{safe(words.HANGS_ON[lever.name])}<br>{side}: {end}"
                     for side, end in (("low", lever.at_low), ("high", lever.at_high))
                 ],
                 hoverinfo="text",
@@ -271,7 +264,7 @@ def _levers(row: ProposalRow, id: str) -> Picture:
             yanchor="bottom",
         )
     )
-    names = [_HANGS_ON[lever.name] for lever in levers]
+    names = [words.HANGS_ON[lever.name] for lever in levers]
     figure.update_yaxes(
         tickvals=list(range(len(levers))), ticktext=[safe(name) for name in names], range=[-0.6, len(levers) - 0.4],
         showgrid=False, tickfont={"size": 13, "color": INK},
@@ -280,18 +273,8 @@ def _levers(row: ProposalRow, id: str) -> Picture:
     figure.update_layout(margin={"b": 56}, **ROWS)
     return Picture(
         id=id,
-        title=say(f"{short(row.stated.name, 60)}: the answer hangs most on the {_HANGS_ON[row.levers[0].name]}"),
-        description=say(
-            f"Three bars for {row.stated.name}, the longest on top: how the net present value moves when one "
-            f"assumption goes "
-            "from its low figure (hollow end) to its high one (filled end), the others at their base. The upright "
-            "line is nought, the dashed one the base. ",
-            *(
-                part
-                for lever in row.levers
-                for part in (f"{upper(_HANGS_ON[lever.name])}: ", lever.at_low, " to ", lever.at_high, ". ")
-            ),
-        ),
+        title=words.levers_title(row),
+        description=words.levers_description(row),
         figure=plain(figure),
         narrow={"yaxis.ticktext": [safe(name).replace(" ", "<br>", 1) for name in names], "xaxis.nticks": 4},
         height=260,
@@ -318,19 +301,7 @@ def _worth(found: BudgetEvidence, count: Counter) -> Finding:
         ),
         None,
         tuple(table for table in tables[:1] if table is not None),
-        (
-            say(
-                "Cases avoided are those that the rate without the program would have given on the same hours, minus "
-                "those that happened; where the leading comparison takes out what changed elsewhere, so does this. A "
-                "program that made things worse gives a loss."
-            ),
-            words.terms_sentence(found),
-            words.insured_sentence(found),
-            say(
-                "Handling injuries are counted once: savings by days away, DART and all recordable cases are never "
-                "added up, because they are the same cases."
-            ),
-        ),
+        words.worth_how(found),
         tuple(table for table in tables[1:] if table is not None),
     )
 
@@ -348,18 +319,7 @@ def _proposals(found: BudgetEvidence, count: Counter) -> Finding:
         ),
         levers_picture(found),
         tuple(table for table in tables[:1] if table is not None),
-        (
-            say(
-                "Cases addressed: the unit's rate, drawn towards that of all units because a few cases say little, on "
-                "its hours of the last four quarters, times the share that the proposal addresses. What it avoids of "
-                "them is the proposal's own figure, not a result of this review."
-            ),
-            say(
-                "Each range comes from 20,000 draws of the cases, the expected reduction (low, base, high) and the "
-                "cost of a case. Within a budget every set of proposals is looked at."
-            ),
-            words.terms_sentence(found),
-        ),
+        words.proposals_how(found),
         tuple(table for table in (*tables[1:], *(years_table(row) for row in found.proposals)) if table is not None),
         what_if=what_if(found),
     )

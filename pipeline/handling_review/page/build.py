@@ -8,11 +8,13 @@ from markupsafe import Markup
 from handling_review import files
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.numbers import Number
-from handling_review.page import bundle, front, method, restated, tables_data
+from handling_review.page import bundle, front, restated, tables_data
 from handling_review.page.findings import Part, parts
+from handling_review.page.first_use import explain
 from handling_review.page.glyph import HEIGHT, WIDTH, Glyph
 from handling_review.page.sentence import number_html
 from handling_review.page.words import data as words_data
+from handling_review.page.words import glossary, method
 from handling_review.visible import of_page
 
 
@@ -35,6 +37,7 @@ def render(review: Review) -> str:
     written = parts(review)
     by_id = {finding.id: finding for part in written for finding in part.findings}
     first, *last = (files.read_text("reports", name) for name in ("first.js", "draw.js", "walk.js", "whatif.js"))
+    terms = glossary.definitions(review)
     page = environment.get_template("review.html.j2").render(
         review=review,
         scope=review.scope,
@@ -43,6 +46,7 @@ def render(review: Review) -> str:
         parts=written,
         by_id=by_id,
         method=method,
+        terms=terms,
         tables_data=tables_data,
         restated=restated,
         posted=words_data.reconciliation_sentence(review.reconciliation),
@@ -56,7 +60,7 @@ def render(review: Review) -> str:
         plotly=Markup(bundle.plotly_bundle().packed),
         figure_json=_figure_json(written),
     )
-    return of_page(page)
+    return of_page(explain(page, terms))
 
 
 def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:

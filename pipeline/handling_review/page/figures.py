@@ -29,11 +29,10 @@ from handling_review.page.house import (
     whiskers,
 )
 from handling_review.page.marks import starts
-from handling_review.page.sentence import Sentence, say
 from handling_review.page.time_axis import MOST_LABELLED_STARTS, TimeAxis, add_context, for_narrow
+from handling_review.page.words import pictures as words_pictures
 from handling_review.page.words.data import coverage_title, mix_title
-from handling_review.page.words.pictures import kinds_title
-from handling_review.page.words.rates import SERIES_NAME, SERIES_ONE, rates_title, upper
+from handling_review.page.words.rates import SERIES_NAME, rates_title, upper
 
 _NAMES = 84  # pixels on the right for the names of lines
 
@@ -100,7 +99,7 @@ def rates_picture(review: Review) -> Picture:
     return Picture(
         id="rates",
         title=rates_title(review.rates, series),
-        description=_rates_description(review, series),
+        description=words_pictures.rates_description(review, series),
         figure=drawn,
         narrow={
             **axis.narrow(),
@@ -112,26 +111,6 @@ def rates_picture(review: Review) -> Picture:
         height=430,
         narrow_height=330,
     )
-
-
-def _rates_description(review: Review, series: str) -> Sentence:
-    shown = [(n, span) for span in review.rates.quarters if (n := span.of(series).rate) is not None]
-    if not shown:
-        return say("Time chart without points: no quarter is complete.")
-    if not any(span.of(series).events.value for _, span in shown):
-        return say(
-            f"Time chart. There was no {SERIES_ONE[series]} in any complete quarter; the vertical line over each dot "
-            "runs up to the rate that the hours cannot rule out. Dotted vertical lines are program starts, boxed "
-            "letters entries of the diary."
-        )
-    low = min(shown, key=lambda item: value_of(item[0]))
-    high = max(shown, key=lambda item: value_of(item[0]))
-    return say(
-        f"Time chart. Each dot is the rate of {SERIES_NAME[series]} in one quarter, the vertical line its likely "
-        "range; the lowest is ", low[0], f" in {low[1].quarter}, the highest ", high[0], f" in {high[1].quarter}. "
-        "A hollow dot is provisional. The grey line is the rate over four quarters together. Dotted vertical lines "
-        "are program starts, boxed letters entries of the diary.",
-    )  # fmt: skip
 
 
 def series_picture(review: Review) -> Picture:
@@ -157,11 +136,8 @@ def series_picture(review: Review) -> Picture:
         narrow |= axis.narrow(name)
     return Picture(
         id="series",
-        title=kinds_title(review.rates.recent),
-        description=say(
-            "Three time charts under each other, each with dots for quarters, vertical lines for the likely range "
-            "and a grey line for four quarters together; dotted vertical lines are program starts."
-        ),
+        title=words_pictures.kinds_title(review.rates.recent),
+        description=words_pictures.KINDS_DESCRIPTION,
         figure=drawn,
         narrow=narrow,
         height=580,
@@ -212,11 +188,7 @@ def coverage_picture(review: Review) -> Picture:
     return Picture(
         id="coverage",
         title=coverage_title(review.training),
-        description=say(
-            "Line chart of the share of hours worked, quarter by quarter: staff with current training (solid line, "
-            "dots), with lapsed training (dashed, diamonds) and with training not known (dotted, squares). Dotted "
-            "vertical lines are program starts."
-        ),
+        description=words_pictures.COVERAGE_DESCRIPTION,
         figure=drawn,
         narrow={**axis.narrow(), "annotations": [*for_narrow(drawn, review, axis), *_line_names(drawn)]},
         height=340,
@@ -271,10 +243,7 @@ def mix_picture(review: Review) -> Picture | None:
     return Picture(
         id="mix",
         title=mix_title(review.reporting),
-        description=say(
-            "One dot a year: the share of recordable cases that were DART cases, with its likely range. A hollow dot "
-            "is a year without four complete quarters."
-        ),
+        description=words_pictures.MIX_DESCRIPTION,
         figure=plain(figure),
         narrow={},
         height=280,

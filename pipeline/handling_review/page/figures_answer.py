@@ -26,7 +26,8 @@ from handling_review.page.house import (
     safe,
     value_of,
 )
-from handling_review.page.sentence import Sentence, say
+from handling_review.page.sentence import Sentence
+from handling_review.page.words import pictures as words_pictures
 from handling_review.page.words.answer import series_title
 
 _BOUNDLESS = 1000.0  # times the highest rate seen: far off the picture
@@ -53,12 +54,7 @@ def rungs_picture(
         rows,
         target,
         sides="with ÷ without the program",
-        description=say(
-            "Each row is one way of comparing: a dot for the ratio of the rate with the program to the rate without, a "
-            "line for its likely range. Left of the line at 1 the rate with the program is lower, right of it higher; "
-            "hollow dots stand on few cases. A dashed line, where there is one, is the target. The table gives every "
-            "number."
-        ),
+        description=words_pictures.RUNGS_DESCRIPTION,
     )
 
 
@@ -136,11 +132,7 @@ def series_picture(series: StartSeries) -> Picture:
     return Picture(
         id="around-start",
         title=series_title(series),
-        description=say(
-            "Dots are the rates by quarter of all units with the program. A solid line is fitted before and after the "
-            "start, which a dotted rule marks. The dashed line is the line before carried on, with its likely range as "
-            "a grey band. The table gives every number."
-        ),
+        description=words_pictures.AROUND_START_DESCRIPTION,
         figure=plain(figure),
         narrow={"annotations": [], **narrow_quarter_axis(quarters)},
         height=340,

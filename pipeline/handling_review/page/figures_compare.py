@@ -26,8 +26,9 @@ from handling_review.page.house import (
     whiskers,
     wrapped,
 )
-from handling_review.page.sentence import Sentence, say
+from handling_review.page.sentence import Sentence
 from handling_review.page.short_names import shortened
+from handling_review.page.words import pictures as words_pictures
 from handling_review.page.words.rates import units_title
 
 
@@ -87,12 +88,7 @@ def units_picture(review: Review) -> Picture:
     return Picture(
         id="units",
         title=units_title(review.units),
-        description=say(
-            "Units from top to bottom in alphabetical order. A dot is a unit's rate over all complete quarters with "
-            "its likely range as a line; hollow dots stand on few cases; a triangle on a dotted line is an upper "
-            "limit where there are too few cases for a rate. A dashed line marks the whole facility. The table gives "
-            "every number."
-        ),
+        description=words_pictures.UNITS_DESCRIPTION,
         figure=plain(figure),
         narrow={"yaxis.ticktext": [wrapped(small[row.name]) for row in rows], "xaxis.title.text": "per 200,000 hours"},
         height=130 + 36 * max(len(rows), 2),
@@ -124,11 +120,7 @@ def forest_picture(
         rows,
         target,
         sides="after ÷ before",
-        description=say(
-            "Each row is one comparison: a dot for the ratio of the rate after to the rate before, a line for its "
-            "likely range. Left of the line at 1 the rate after is lower, right of it higher; hollow dots stand on "
-            "few cases. A dashed line, where there is one, is the target. The table gives every number."
-        ),
+        description=words_pictures.FOREST_DESCRIPTION,
     )
 
 

@@ -19,8 +19,8 @@ from handling_review.page.house import (
     safe,
     value_of,
 )
-from handling_review.page.sentence import say
 from handling_review.page.time_axis import TimeAxis, add_context, for_narrow
+from handling_review.page.words import watch as words
 from handling_review.page.words.watch import chart_title, signal_words
 
 _HEIGHT, _NARROW = 340, 320
@@ -98,12 +98,7 @@ def _rates(review: Review, chart: Chart, id: str, is_first: bool) -> Picture:
     return Picture(
         id=id,
         title=chart_title(chart, review.watch.series),
-        description=say(
-            "Control chart of ", "the whole facility" if is_whole else chart.name, ". Dots are the rates by quarter, "
-            "joined by a line; hollow ones are provisional, squares take part in a signal. A solid line is the centre, "
-            "dotted lines are limits that a steady rate rarely leaves, upright dotted lines program starts, boxed "
-            "letters entries of the diary. The table gives every number.",
-        ),
+        description=words.rates_description(is_whole, chart),
         figure=drawn,
         narrow={
             **axis.narrow(),
@@ -171,11 +166,7 @@ def _waits(chart: Chart, id: str) -> Picture:
     return Picture(
         id=id,
         title=chart_title(chart, ""),
-        description=say(
-            f"Days between cases in {chart.name}, in the order of the cases; higher is better. The hollow dot at the "
-            "right is the wait since the last case, which has not ended; squares take part in a signal. A solid line "
-            "is the centre, dotted lines are limits that a steady pace rarely leaves. The table gives every number."
-        ),
+        description=words.waits_description(chart),
         figure=plain(figure),
         narrow={
             "yaxis.title.text": "days",

@@ -23,12 +23,15 @@ from handling_review.page import (
     watching,
     who,
 )
-from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import say
+from handling_review.page.numbered import Counter, Finding
+from handling_review.page.sentence import spoken
 from handling_review.page.tables import Table
 from handling_review.page.time_axis import over_time
 from handling_review.page.words import data as words_data
+from handling_review.page.words import funnel as words_funnel
+from handling_review.page.words import how as words_how
 from handling_review.page.words import rates as words
+from handling_review.page.words import spread as words_spread
 from handling_review.page.words.rates import SERIES_NAME
 
 _SHORT_NAME = 16  # longer unit names make the table too wide to stand next to its picture
@@ -55,7 +58,7 @@ def parts(review: Review) -> tuple[Part, ...]:
         Part(
             "committee",
             "For the safety committee",
-            "How often staff are hurt when moving people, where, and how far training has come.",
+            words_how.COMMITTEE_LEAD,
             (
                 _rates(review, count),
                 watching.finding(review, count),
@@ -70,13 +73,13 @@ def parts(review: Review) -> tuple[Part, ...]:
         Part(
             "administrator",
             "For the administrator",
-            "Whether the program worked, how sure that is, and what would change the answer.",
+            words_how.ADMINISTRATOR_LEAD,
             (*findings_answer.findings(review, count), *budget.findings(review, count)),
         ),
         Part(
             "nurse",
             "For the occupational health nurse",
-            "How long people are away, who is hurt and how, whether reporting is holding up, and what to put right.",
+            words_how.NURSE_LEAD,
             (
                 severity.finding(review, count),
                 who.finding(review, count),
@@ -101,16 +104,7 @@ def _rates(review: Review, count: Counter) -> Finding:
         ),
         over_time(review, figures.rates_picture),
         (tables.quarters_table(review, series),),
-        (
-            say(
-                "Each dot is cases × 200,000 ÷ hours worked in that quarter; the line is the same for four quarters "
-                "together, cases and hours added up before dividing. A quarter is never multiplied by four."
-            ),
-            say(
-                "The likely range allows for chance alone. Two quarters whose ranges overlap can still differ; the "
-                "sentences above compare the rates themselves."
-            ),
-        ),
+        words_how.RATES,
         _present(tables.four_quarters_table(review, series), tables_data.diary_table(review)),
         beside=True,
     )
@@ -118,7 +112,7 @@ def _rates(review: Review, count: Counter) -> Finding:
 
 def _series(review: Review, count: Counter) -> Finding:
     recent = review.rates.recent
-    says = [say("There are not yet four complete quarters in a row to set the kinds of injury side by side.")]
+    says = [words_how.NO_FOUR_QUARTERS]
     if recent is not None:
         says = [words.rate_sentence(recent.of("recordable"), "last four quarters")]
         says += [words.rate_sentence(recent.of(name), "of these") for name in ("dart", "days_away")]
@@ -128,13 +122,7 @@ def _series(review: Review, count: Counter) -> Finding:
         spoken(*says, words.reference_sentence(review.reference, recent)),
         over_time(review, figures.series_picture),
         _present(tables.series_table(review), tables_data.reference_table(review)),
-        (
-            say(
-                "DART: days away, restricted work or transfer. Days away depend on how work is found for injured "
-                "staff, so the count of cases comes first."
-            ),
-            say("The facility's recordable rate counts deaths as well; the published rates are for non-fatal cases."),
-        ),
+        words_how.KINDS,
         tuple(
             make(review, name)
             for make in (tables.quarters_table, tables.four_quarters_table)
@@ -149,19 +137,12 @@ def _units(review: Review, count: Counter) -> Finding:
         "Where: units side by side",
         spoken(
             words.units_sentence(review.units),
-            funnel.funnel_sentence(review.funnel),
-            spread.spread_sentence(review.spread),
+            words_funnel.funnel_sentence(review.funnel),
+            words_spread.spread_sentence(review.spread),
         ),
         figures_compare.units_picture(review) if len(review.units.rows) > 1 else None,
         (tables.units_table(review, "overall"),),
-        (
-            say(
-                "Units stand in alphabetical order, because a ranking of small units mostly ranks chance. Each unit "
-                "with enough cases is set against all others together over all complete quarters, and its range is "
-                "widened for the number of units looked at."
-            ),
-            say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
-        ),
+        words_how.UNITS,
         _present(
             funnel.table(review.funnel),
             tables.units_table(review, "recent"),
@@ -189,16 +170,7 @@ def _coverage(review: Review, count: Counter) -> Finding:
         (words_data.coverage_sentence(training),),
         over_time(review, figures.coverage_picture),
         (tables.coverage_table(review, training.quarters, "Share of hours worked by training status", "Quarter"),),
-        (
-            say(
-                "Coverage is a share of hours, not of heads: a person who works every day counts for more than one "
-                "who works one shift a month. Hours are all counted, so a share has no range."
-            ),
-            say(
-                "Not yet trained: staff whose first training came later. None on record: staff without any, among them "
-                "those who left before their unit's turn."
-            ),
-        ),
+        words_how.COVERAGE,
         folded,
     )
 
@@ -210,13 +182,7 @@ def _reporting(review: Review, count: Counter) -> Finding:
         (words_data.mix_sentence(review.reporting),),
         figures.mix_picture(review),
         (tables.mix_table(review),),
-        (
-            say(
-                "More first-aid cases are often a sign of better reporting, not of more harm. When recordable cases "
-                "become fewer and the share of serious ones grows, small injuries may be going unreported."
-            ),
-            say("The range of the DART share is Wilson's interval for a proportion."),
-        ),
+        words_how.REPORTING,
     )
 
 
@@ -227,7 +193,7 @@ def _people(review: Review, count: Counter) -> Finding:
         (words_data.people_sentence(review.training),),
         None,
         (tables.people_table(review),),
-        (say("Counts of people only. A list of people who are due is never part of this review."),),
+        words_how.PEOPLE,
     )
 
 
@@ -238,5 +204,5 @@ def _quality(review: Review, count: Counter) -> Finding:
         (words_data.quality_sentence(review.accounting),),
         None,
         _present(tables_data.quality_table(review)),
-        (say("Every check ran on every row. A value that could point at a person is not repeated here."),),
+        words_how.QUALITY,
     )

@@ -8,8 +8,7 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.measure import Rate
 from handling_review.page import tables_answer
 from handling_review.page.glyph import rate_scale
-from handling_review.page.numbered import spoken
-from handling_review.page.sentence import NOTHING, Sentence
+from handling_review.page.sentence import NOTHING, Sentence, spoken
 from handling_review.page.tables import (
     RATE_COLUMNS,
     Column,

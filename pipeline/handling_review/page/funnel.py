@@ -21,39 +21,15 @@ from handling_review.page.house import (
     safe,
     value_of,
 )
-from handling_review.page.sentence import NOTHING, Sentence, listed, say
+from handling_review.page.sentence import say
 from handling_review.page.short_names import shortened
 from handling_review.page.tables import Column, Table
+from handling_review.page.words import funnel as words
 from handling_review.page.words.rates import SERIES_NAME, upper
-from handling_review.visible import short
 
 _SHORT = 18
 _LINE = 15  # pixels of a label's height
 _LETTER = 6.6  # pixels of a letter, about
-
-
-def funnel_sentence(found: UnitFunnel) -> Sentence:
-    """Which units lie beyond the outer limits, or that none does."""
-    if found.reason:
-        return NOTHING
-    out = tuple(unit.name for unit in found.units if unit.where == BEYOND_998)
-    if not out:
-        return say("In the funnel no unit lies beyond the outer limits, which chance crosses once in 500 units.")
-    lie = "lie" if len(out) > 1 else "lies"
-    return say(f"In the funnel {listed(out)} {lie} beyond the outer limits, which chance crosses once in 500 units.")
-
-
-def funnel_title(found: UnitFunnel) -> Sentence:
-    """The finding as the title of the picture."""
-    out = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_998)
-    near = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_95)
-    if out:
-        return say(f"Funnel: beyond the outer limits: {listed(out)}")
-    if near:
-        return say(
-            f"Funnel: none beyond the outer limits; beyond the inner, as 1 unit in 20 is by chance: {listed(near)}"
-        )
-    return say("Funnel: every unit with a rate lies where chance alone would put it")
 
 
 def picture(found: UnitFunnel) -> Picture | None:
@@ -115,13 +91,8 @@ def picture(found: UnitFunnel) -> Picture | None:
     figure.update_layout(margin={"b": 56})
     return Picture(
         id="funnel",
-        title=funnel_title(found),
-        description=say(
-            "Funnel. Each dot is a unit, by its hours worked from left to right and its rate from bottom to top; "
-            "diamonds lie beyond the inner, squares beyond the outer limits. The solid line is the whole facility, "
-            "the dashed lines hold 95 in 100 units that differ by chance alone, the dotted ones 998 in 1,000; they "
-            "come closer where hours are more. The table gives every number."
-        ),
+        title=words.funnel_title(found),
+        description=words.FUNNEL_DESCRIPTION,
         figure=plain(figure),
         narrow={
             "annotations": [*labels, *_names(found, (at[0], at[-1]), top, 210, 240)],
@@ -189,12 +160,9 @@ def table(found: UnitFunnel) -> Table | None:
     """Each unit's limits and where it lies, in alphabetical order."""
     if found.reason:
         return None
-    notes = [
-        "Limits are exact for counts around the facility's rate and fit the hours of each unit."
-        + (" They are widened, because the units spread more than chance gives." if found.widened else "")
-    ]
+    notes = [words.LIMITS_NOTE + (words.WIDENED_NOTE if found.widened else "")]
     if found.left_out:
-        notes.append(f"Too few cases for a rate, and so not in the funnel: {listed(found.left_out)}.")
+        notes.append(words.left_out_note(found))
     return Table(
         f"Funnel: {SERIES_NAME[found.series]} by unit with limits of chance, per 200,000 hours",
         (

@@ -49,6 +49,25 @@ GROUP_KIND = {
     "nature": "kind of injury",
     "hour": "hour of day",
 }
+ITEM = {
+    "brakes_set": "brakes set",
+    "chair_angle_60_to_90": "chair at 60 to 90 degrees",
+    "stronger_side_first": "stronger side first",
+    "rests_cleared": "foot and arm rests cleared",
+    "client_at_edge": "client moved to the edge",
+    "steps_explained": "steps explained to the client",
+    "count_given": "count given aloud",
+    "stance_wide": "feet wide apart",
+    "knees_bent": "knees bent",
+    "load_close": "load kept close",
+    "look_behind": "looked behind",
+    "discomfort_asked": "asked about discomfort",
+}
+TRANSFER = {
+    **{code: ACTIVITY[code] for code in ("lateral_transfer", "two_person_lift", "squat_pivot", "stand_pivot")},
+    **{code: ACTIVITY[code] for code in ("mechanical_lift", "wheelchair_level", "wheelchair_ramp_or_curb")},
+    "other": "other transfer",
+}
 
 
 def group(kind: str, value: str) -> str:

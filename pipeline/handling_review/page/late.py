@@ -5,66 +5,14 @@ from __future__ import annotations
 import plotly.graph_objects as go
 
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.late import SLOW_DAYS, LagRow, LateEvidence, Nowcast
+from handling_review.evidence.late import SLOW_DAYS, LagRow, LateEvidence
 from handling_review.page.house import ACCENT, INK, NEUTRAL, TEMPLATE, Picture, dots, note, plain, value_of, whiskers
-from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.numbered import Counter, Finding
+from handling_review.page.sentence import spoken
 from handling_review.page.tables import Cell, Column, Table, estimate_range
 from handling_review.page.time_axis import TimeAxis, over_time
+from handling_review.page.words import late as words
 from handling_review.page.words.rates import SERIES_NAME, upper
-
-_FEWEST_CASES = 5  # with fewer a quarter's median says nothing of how reports go
-_RECENT = 4  # quarters in which the latest one with cases enough is looked for
-
-
-def lag_sentence(found: LateEvidence) -> Sentence:
-    """How long reports take, over all and in the latest quarter with any."""
-    whole = found.whole
-    if whole.median is None or whole.ninetieth is None or whole.slow is None:
-        return say("The log gives no day of report, so nothing can be said of late reports.")
-    sentence = say(
-        "Half of the cases are reported within ", *counted(whole.median, "day", "days"), ", nine in ten within ",
-        *counted(whole.ninetieth, "day", "days"), "; ",
-        *((whole.slow, f" take longer than {SLOW_DAYS} days.") if whole.slow.value else ("none takes longer than ",
-          f"{SLOW_DAYS} days.")),
-    )  # fmt: skip
-    enough = [
-        row for row in found.rows[-_RECENT:] if row.median is not None and (row.cases.value or 0) >= _FEWEST_CASES
-    ]
-    latest = enough[-1] if enough else None
-    if latest is not None and latest.median is not None and latest.ninetieth is not None:
-        sentence = sentence + say(
-            f"In {latest.name}: ", latest.median, " and ", latest.ninetieth, " (from ",
-            *counted(latest.cases, "case", "cases"), ").",
-        )  # fmt: skip
-    return sentence
-
-
-def nowcast_sentence(found: LateEvidence) -> Sentence:
-    """Late cases that are still to be expected of the latest quarters."""
-    if found.whole.median is None:
-        return NOTHING
-    if found.reason:
-        return say(f"Late cases of the latest quarters are not estimated: {found.reason}.")
-    calm = tuple(item.quarter for item in found.nowcasts if not item.late.upper.value)
-    sentence = NOTHING
-    for item in found.nowcasts:
-        if item.quarter not in calm:
-            sentence = sentence + _one(item, found.series)
-    if not calm:
-        return sentence
-    return sentence + say(
-        f"By the facility's own lag no late {SERIES_NAME[found.series]} of {listed(calm)} are to be expected."
-    )
-
-
-def _one(item: Nowcast, series: str) -> Sentence:
-    return say(
-        f"{item.quarter}: ", item.reported, f" {SERIES_NAME[series]} are in the log; about ", item.late.value,
-        " more may still be reported (between ", item.late.lower, " and ", item.late.upper, "). With them the rate "
-        "would be ",
-        item.rate.value, " (", item.rate.lower, " to ", item.rate.upper, ") in place of ", item.reported_rate, ".",
-    )  # fmt: skip
 
 
 def lag_table(found: LateEvidence) -> Table:
@@ -80,7 +28,7 @@ def lag_table(found: LateEvidence) -> Table:
             Column("No day of report", "number"),
         ),
         tuple(_lag_cells(row) for row in (*found.rows, found.whole)),
-        ("Recent quarters look faster than they are: what will be late is not in the log yet.",),
+        (words.LAG_NOTE,),
     )
 
 
@@ -111,7 +59,7 @@ def nowcast_table(found: LateEvidence) -> Table | None:
             )
             for item in found.nowcasts
         ),
-        ("The rates elsewhere in this review are as reported. The range here is that of late cases only.",),
+        (words.NOWCAST_NOTE,),
     )  # fmt: skip
 
 
@@ -148,16 +96,8 @@ def picture(review: Review) -> Picture | None:
     whole = found.whole
     return Picture(
         id="late",
-        title=say(
-            "Half of the cases are reported within ",
-            *counted(whole.median or whole.cases, "day", "days"),
-            ", nine in ten within ",
-            *counted(whole.ninetieth or whole.cases, "day", "days"),
-        ),
-        description=say(
-            "Time chart of the days from event to report. A dot is the time within which half of a quarter's cases "
-            "were reported, the top of its line the time for nine in ten; hollow dots are provisional."
-        ),
+        title=words.lag_title(whole),
+        description=words.LAG_DESCRIPTION,
         figure=plain(figure),
         narrow={**axis.narrow(), "yaxis.title.text": "days"},
         height=300,
@@ -173,19 +113,8 @@ def finding(review: Review, count: Counter) -> Finding:
     return count.finding(
         "late",
         "Late reports",
-        spoken(lag_sentence(found), nowcast_sentence(found)),
+        spoken(words.lag_sentence(found), words.nowcast_sentence(found)),
         over_time(review, picture),
         (*((estimate,) if estimate else ()), *((lag_table(found),) if has_days else ())),
-        (
-            say(
-                "What share of a quarter's cases is in the log by now comes from the facility's own reports (",
-                *counted(found.based_on, "recordable case", "recordable cases"), " with a day of report), read "
-                "backwards from the day of the exports so that long lags count as often as they happen (Kalbfleisch "
-                "and Lawless 1989). A lag longer than any seen so far is not foreseen.",
-            ),
-            say(
-                "The estimate stands beside the reported rate and replaces it nowhere. Its range carries the chance "
-                "in the cases and in the lags."
-            ),
-        ),
+        words.how(found),
     )  # fmt: skip

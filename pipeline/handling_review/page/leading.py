@@ -11,9 +11,9 @@ from typing import Any
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from handling_review.evidence.audits import LATER, LeadingEvidence, LeadingRow
+from handling_review.evidence.audits import LeadingEvidence, LeadingRow
 from handling_review.evidence.quarters import previous
-from handling_review.page.audits import ends_words, percent, step_hover
+from handling_review.page.audits import percent, step_hover
 from handling_review.page.house import (
     INK,
     RULE,
@@ -29,11 +29,11 @@ from handling_review.page.house import (
     value_of,
     whiskers,
 )
-from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import NOTHING, Part, Sentence, say
-from handling_review.page.tables import PROVISIONAL_MARK, Cell, Column, Table, estimate_range, interval
-from handling_review.page.words.pictures import leading_title
-from handling_review.page.words.rates import SERIES_NAME, rate_sentence, upper
+from handling_review.page.numbered import Counter, Finding
+from handling_review.page.tables import Cell, Column, Table, estimate_range, interval
+from handling_review.page.words import leading as words
+from handling_review.page.words.notes import PROVISIONAL, PROVISIONAL_MARK
+from handling_review.page.words.rates import SERIES_NAME, upper
 
 _NARROW_TITLE = 34  # characters of a bold name on one line of a small screen
 _HEADROOM = 1.32  # the name of a small chart stands above its highest whisker
@@ -59,7 +59,7 @@ def _axis(found: LeadingEvidence) -> list[str]:
 
 def _panels(found: LeadingEvidence, axis: Sequence[str]) -> list[_Panel]:
     placed = [(axis.index(row.quarter), row) for row in found.rows]
-    later, name = _later(), SERIES_NAME[found.series]
+    later, name = words.later(), SERIES_NAME[found.series]
     coverage = [
         (at, (100 * value_of(row.coverage),) * 3, False, f"{row.quarter}<br>current training: {row.coverage} of hours")
         for at, row in placed
@@ -95,10 +95,6 @@ def _panels(found: LeadingEvidence, axis: Sequence[str]) -> list[_Panel]:
         _Panel("First-aid cases per 200,000 hours", "First-aid cases per 200,000 h", tuple(first_aid), False),
         _Panel(f"{upper(name)} per 200,000 hours, {later}", f"{upper(name)} {later}", tuple(injuries), False),
     ]
-
-
-def _later() -> str:
-    return {1: "one quarter", 2: "two quarters"}[LATER] + " later"
 
 
 def picture(found: LeadingEvidence) -> Picture | None:
@@ -154,8 +150,8 @@ def picture(found: LeadingEvidence) -> Picture | None:
         narrow |= narrow_quarter_axis(axis, f"xaxis{row if row > 1 else ''}")
     return Picture(
         id="leading",
-        title=leading_title(found),
-        description=_leading_description(found),
+        title=words.title(found),
+        description=words.description(found),
         figure=plain(figure),
         narrow=narrow,
         height=60 + 130 * len(panels),
@@ -189,52 +185,6 @@ def _bands(figure: go.Figure, found: LeadingEvidence, axis: Sequence[str], panel
     return words
 
 
-def _leading_description(found: LeadingEvidence) -> Sentence:
-    audits = "the share of audited steps done as taught, " if found.has_audits else ""
-    return say(
-        f"{'Four' if found.has_audits else 'Three'} small charts under each other with one quarter axis. From the top: "
-        f"the share of hours worked with current training, {audits}first-aid cases per 200,000 hours, and "
-        f"{SERIES_NAME[found.series]} per 200,000 hours {_later()}. Dots are quarters, upright lines likely ranges, "
-        "hollow dots provisional. Grey: not complete, or not known yet. The table gives every number."
-    )
-
-
-def sentences(found: LeadingEvidence) -> tuple[Sentence, ...]:
-    """The latest quarter's early figures, the latest injuries beside them, and what they do not show."""
-    if not found.rows:
-        return (say("No quarter is complete yet, so there is nothing to set side by side."),)
-    last = found.rows[-1]
-    parts: list[Part] = [f"In {last.quarter}, "]
-    if last.coverage is not None:
-        parts += [last.coverage, " of the hours were worked by staff known to have current training"]
-    if last.audits is not None and last.audits.share is not None:
-        parts += [
-            " and " if last.coverage is not None else "",
-            last.audits.share.value,
-            " of the audited steps were done as taught (likely between ",
-        ]
-        parts += [*ends_words(last.audits.share), ")"]
-    first = NOTHING if len(parts) == 1 else say(*parts, ".")
-    known = next((row for row in reversed(found.rows) if row.injuries is not None), None)
-    if known is None or known.injuries is None:
-        injuries = say(f"No quarter's injuries {_later()} are known yet.")
-    else:
-        injuries = say(f"The latest quarter with injuries known {_later()} is {known.quarter}.") + rate_sentence(
-            known.injuries, f"in {known.later_quarter}"
-        )
-    is_open = last.is_provisional or (known is not None and known.later_is_provisional)
-    return spoken(
-        first,
-        rate_sentence(last.first_aid, f"in {last.quarter}"),
-        injuries,
-        say("The latest rates are provisional: late entries may still add cases.") if is_open else NOTHING,
-        say(
-            "These figures are shown side by side, and no cause is claimed: other things change in the same quarters. "
-            "More first-aid reports are often better reporting, not more harm."
-        ),
-    )
-
-
 def table(found: LeadingEvidence) -> Table | None:
     """One row for each complete quarter."""
     if not found.rows:
@@ -242,7 +192,7 @@ def table(found: LeadingEvidence) -> Table | None:
     audits = (Column("Steps done as taught", "number"), Column("Likely between", "number")) if found.has_audits else ()
     is_open = any(row.is_provisional or row.later_is_provisional for row in found.rows)
     return Table(
-        f"Early figures by quarter, and {SERIES_NAME[found.series]} {_later()}; rates per 200,000 hours",
+        f"Early figures by quarter, and {SERIES_NAME[found.series]} {words.later()}; rates per 200,000 hours",
         (
             Column("Quarter", "label"),
             Column("Hours with current training", "number"),
@@ -256,7 +206,7 @@ def table(found: LeadingEvidence) -> Table | None:
             Column("Likely between", "number"),
         ),
         tuple(_leading_cells(row, found.has_audits) for row in found.rows),
-        (f"{PROVISIONAL_MARK} provisional: late entries may add cases.",) if is_open else (),
+        (PROVISIONAL,) if is_open else (),
     )
 
 
@@ -288,19 +238,8 @@ def finding(found: LeadingEvidence, count: Counter) -> Finding:
     return count.finding(
         "leading",
         "Signs that may come before injuries",
-        sentences(found),
+        words.sentences(found),
         picture(found) if len(found.rows) > 1 else None,
         () if shown is None else (shown,),
-        (
-            say(
-                "Injuries are few, so their rate says late what has changed. Training, audits and first-aid reports "
-                f"are counted sooner. Each stands beside the injuries {_later()}; that lag is a choice (common "
-                "practice, no source). No figure of how they go together is given: quarters are few, and all follow "
-                "one program."
-            ),
-            say(
-                "Hours are all counted, so the share with current training has no range. The range of the audits is "
-                "Wilson's interval, that of a rate the exact one for a count of cases."
-            ),
-        ),
+        words.HOW,
     )

@@ -27,7 +27,7 @@ def arranged(shown: Sequence[Table], folded: Sequence[Table]) -> tuple[tuple[Tab
             moved.append(table)
         else:
             kept.append(table)
-    pointer = f"Under {_FOLD}: {'; '.join(table.caption for table in moved)}." if moved else ""
+    pointer = f"Under {_FOLD}: {'; '.join(str(table.caption) for table in moved)}." if moved else ""
     return tuple(kept), (*moved, *(table for table in folded if table.rows)), pointer
 
 

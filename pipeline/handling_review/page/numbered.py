@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from handling_review.page import long_tables
 from handling_review.page.house import Picture
-from handling_review.page.sentence import NOTHING, Sentence
+from handling_review.page.sentence import Sentence
 from handling_review.page.tables import Table
 
 
@@ -49,11 +49,6 @@ class Finding:
         """The pictures in order, with those that can be picked in place of one."""
         shown = [picture for picture in (self.picture, self.second) if picture is not None]
         return tuple(one for picture in shown for one in (picture, *picture.choices))
-
-
-def spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
-    """The sentences that say something."""
-    return tuple(sentence for sentence in sentences if sentence != NOTHING)
 
 
 class Counter:

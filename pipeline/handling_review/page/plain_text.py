@@ -44,8 +44,14 @@ def _table(table: Table) -> list[str]:
         ]
         return "  ".join(placed).rstrip()
 
-    notes = [part for text in table.notes for part in textwrap.wrap(text, _WIDTH)]
-    return [table.caption, line(head), line(["-" * width for width in widths]), *(line(row) for row in rows), *notes]
+    notes = [part for text in table.notes for part in textwrap.wrap(str(text), _WIDTH)]
+    return [
+        str(table.caption),
+        line(head),
+        line(["-" * width for width in widths]),
+        *(line(row) for row in rows),
+        *notes,
+    ]
 
 
 def _text(cell: Cell) -> str:

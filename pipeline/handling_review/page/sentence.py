@@ -51,6 +51,11 @@ def counted(number: Number, one: str, many: str) -> tuple[Part, Part]:
 NOTHING = Sentence(())
 
 
+def spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
+    """The sentences that say something."""
+    return tuple(sentence for sentence in sentences if sentence != NOTHING)
+
+
 def number_html(number: Number) -> Markup:
     """A number as an element that carries its key and, where it has one, its machine-readable value."""
     value = number.value

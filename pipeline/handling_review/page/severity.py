@@ -6,60 +6,17 @@ import plotly.graph_objects as go
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Estimate
-from handling_review.evidence.severity import ALL, BEFORE, RECENT, SeverityEvidence, SeverityRow
+from handling_review.evidence.severity import SeverityEvidence, SeverityRow
 from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, Picture, dots, note, plain, safe, value_of, whiskers
 from handling_review.page.labels import OUTCOME
-from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import NOTHING, Sentence, counted, say
+from handling_review.page.numbered import Counter, Finding
+from handling_review.page.sentence import NOTHING, spoken
 from handling_review.page.tables import Column, Table, estimate_cells
+from handling_review.page.words import severity as words
 from handling_review.page.words.pictures import severity_title
 from handling_review.page.words.rates import upper
 
 _KIND = {"recordable": "all recordable injuries", "handling": "handling injuries"}
-
-
-def days_sentence(found: SeverityEvidence) -> Sentence:
-    """Days lost in the last four quarters (or all), with and without the longest case, against the four before."""
-    row = found.of(RECENT, "recordable") or found.of(ALL, "recordable")
-    if row is None:
-        return say("No quarter is complete yet, so no days can be set against hours.")
-    if row.days_rate is None:
-        return say(f"{upper(row.window)}: no recordable injury cost a day away or restricted.")
-    sentence = say(
-        f"{upper(row.window)}: about ", row.days_rate.value, " days away or restricted per 200,000 hours (likely "
-        "between ",
-        row.days_rate.lower, " and ", row.days_rate.upper, "), from ", *counted(row.cases, "case", "cases"), " and ",
-        row.days, " days.",
-    )  # fmt: skip
-    if row.without_longest is not None:
-        sentence = sentence + say(
-            "Without the longest case (", row.longest, " days) it is ", row.without_longest.value, " (",
-            row.without_longest.lower, " to ", row.without_longest.upper, ").",
-        )  # fmt: skip
-    before = found.of(BEFORE, "recordable")
-    if before is not None and before.days_rate is not None and row.window == RECENT:
-        sentence = sentence + say(
-            "In the four quarters before: ", before.days_rate.value, " (", before.days_rate.lower, " to ",
-            before.days_rate.upper, ").",
-        )  # fmt: skip
-    return sentence
-
-
-def counting_sentence(found: SeverityEvidence) -> Sentence:
-    """Counts that may still change."""
-    parts = [
-        ("days still counting: ", found.still_counting),
-        ("no days given: ", found.no_days),
-        ("within a month of the 180 days at which counting may stop: ", found.near_cap),
-        ("180 days reached: ", found.at_cap),
-    ]
-    told = [(words, number) for words, number in parts if number.value]
-    if not told:
-        return say("No case still counts days, and none is near the 180 days at which counting may stop.")
-    sentence = say("Cases to follow up: ")
-    for at, (words, number) in enumerate(told):
-        sentence = Sentence((*sentence.parts, "; " if at else "", words, number))
-    return Sentence((*sentence.parts, "."))
 
 
 def days_table(found: SeverityEvidence) -> Table | None:
@@ -88,7 +45,7 @@ def days_table(found: SeverityEvidence) -> Table | None:
             for row in found.rows
         ),
         (
-            "Handling injuries are among all recordable ones. Days of one case count up to 180 (29 CFR 1904.7).",
+            words.DAYS_NOTE,
         ),
     )  # fmt: skip
 
@@ -145,20 +102,16 @@ def picture(found: SeverityEvidence) -> Picture | None:
     )
     figure.update_xaxes(rangemode="tozero", showgrid=True, title={"text": "days per 200,000 hours", "standoff": 8})
     figure.update_layout(margin={"b": 60}, **ROWS)
-    for shift, words, pick in ((0.14, "all cases", _all), (-0.14, "without the longest", _rest)):
+    for shift, name, pick in ((0.14, "all cases", _all), (-0.14, "without the longest", _rest)):
         if (first := pick(rows[-1])) is not None:
             figure.add_annotation(
-                note(words, x=value_of(first.upper), y=len(rows) - 1 + shift, xanchor="left", xshift=6, size=12,
+                note(name, x=value_of(first.upper), y=len(rows) - 1 + shift, xanchor="left", xshift=6, size=12,
                      bgcolor="rgba(255,255,255,0.85)")
             )  # fmt: skip
     return Picture(
         id="severity",
         title=severity_title(found),
-        description=say(
-            "For each window and kind of injury two dots with their likely ranges: the filled one stands for all "
-            "cases, the hollow one below it leaves out the longest case. Where the two lie far apart, one case makes "
-            "the figure."
-        ),
+        description=words.DAYS_DESCRIPTION,
         figure=plain(figure),
         narrow={
             "yaxis.ticktext": [f"{window},<br>{kind}" for window, kind in names],
@@ -186,22 +139,9 @@ def finding(review: Review, count: Counter) -> Finding:
     return count.finding(
         "severity",
         "How long: days away and restricted",
-        spoken(days_sentence(found), counting_sentence(found) if found.rows else NOTHING),
+        spoken(words.days_sentence(found), words.counting_sentence(found) if found.rows else NOTHING),
         picture(found),
         tuple(table for table in tables[:1] if table is not None),
-        (
-            say(
-                "Days depend on how work is found for injured staff as much as on the injury, so the count of cases "
-                "comes first, and a mean of days per case is not given."
-            ),
-            say(
-                "The range allows for how many cases happen and how long each lasts (10,000 draws of the cases seen). "
-                "With few cases it is too short: the longest case that could have happened was not seen."
-            ),
-            say(
-                "A case still counts days when its days reach into the week before the exports were taken. Restricted "
-                "work and days away of one case are added."
-            ),
-        ),
+        words.HOW,
         tuple(table for table in tables[1:] if table is not None),
     )

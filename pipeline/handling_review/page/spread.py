@@ -3,24 +3,10 @@
 from __future__ import annotations
 
 from handling_review.evidence.unit_spread import UnitSpread
-from handling_review.page.sentence import NOTHING, Sentence, say
+from handling_review.page.sentence import say
 from handling_review.page.tables import Column, Table
+from handling_review.page.words import spread as words
 from handling_review.page.words.rates import SERIES_NAME, upper
-
-
-def spread_sentence(found: UnitSpread) -> Sentence:
-    """Whether the units differ more than chance gives, all of them together."""
-    if found.same_rate is None:
-        return NOTHING
-    if found.differ:
-        return say(
-            "All units together differ more than chance alone would give (test of one common rate: p = ",
-            found.same_rate,
-            ").",
-        )
-    return say(
-        "All units together differ no more than chance could give (test of one common rate: p = ", found.same_rate, ")."
-    )
 
 
 def spread_table(found: UnitSpread) -> Table | None:
@@ -49,8 +35,7 @@ def spread_table(found: UnitSpread) -> Table | None:
             for row in found.rows
         ),
         (
-            "A small unit's own record says little, so it is drawn towards the rate of the whole; the weight says how "
-            "far. p: the unit against all others, adjusted for the number of units (Benjamini-Hochberg).",
+            words.WEIGHED_NOTE,
             *(f"{upper(note)}." for note in found.notes),
         ),
     )

@@ -10,6 +10,7 @@ from handling_review.evidence.contrast import Contrast, Estimate
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.quarters import previous
+from handling_review.evidence.stated import settings
 from handling_review.evidence.training import STATUSES, Coverage
 from handling_review.page.glyph import (
     Glyph,
@@ -21,7 +22,9 @@ from handling_review.page.glyph import (
     share_glyph,
 )
 from handling_review.page.sentence import Sentence, say
+from handling_review.page.words import notes as words_notes
 from handling_review.page.words.data import day
+from handling_review.page.words.notes import FEW_MARK, PROVISIONAL_MARK, SOME_MARK
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 Cell = str | Number | Sentence | Glyph | None
@@ -39,14 +42,13 @@ class Column:
 class Table:
     """One table with its caption; the first cell of each row is the row's header. ``notes`` stand below."""
 
-    caption: str
+    caption: str | Sentence
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[str | Sentence, ...] = ()
 
 
 _LATEST = 8  # quarters side by side: more do not fit a printed page; all of them stand in the tables folder
-FEW_MARK, SOME_MARK, PROVISIONAL_MARK = "§", "†", "‡"
 RATE_COLUMNS = (
     Column("Cases", "number"),
     Column("Hours", "number"),
@@ -91,15 +93,14 @@ def rate_cells(rate: Rate, scale: Scale, mark: Number | None = None, *, is_open:
     )
 
 
-def rate_notes(rates: Sequence[Rate], review: Review) -> tuple[str, ...]:
+def rate_notes(rates: Sequence[Rate], review: Review) -> tuple[str | Sentence, ...]:
     """The notes that explain the marks used in a column of rates."""
-    few = review.program.thresholds.unreliable_below
-    steady = review.program.thresholds.unstable_below
-    notes = []
+    stated = settings(review.program)
+    notes: list[str | Sentence] = []
     if any(r.rate is not None and r.reliability != "plain" for r in rates):
-        notes.append(f"{SOME_MARK} fewer than {steady} cases: the rate moves a lot with one case more or less.")
+        notes.append(words_notes.some_note(stated.unstable_below))
     if any(r.rate is None and r.limit is not None for r in rates):
-        notes.append(f"{FEW_MARK} fewer than {few} cases: an upper limit instead of a rate.")
+        notes.append(words_notes.few_note(stated.unreliable_below))
     return tuple(notes)
 
 
@@ -117,7 +118,7 @@ def quarters_table(review: Review, series: str) -> Table:
     )
     notes = list(rate_notes(rates, review))
     if any(span.is_provisional for span in spans):
-        notes.append(f"{PROVISIONAL_MARK} provisional: late entries may add cases.")
+        notes.append(words_notes.PROVISIONAL)
     return Table(
         f"{upper(SERIES_NAME[series])} by quarter, per 200,000 hours",
         (Column("Quarter", "label"), *RATE_COLUMNS),
@@ -152,7 +153,7 @@ def series_table(review: Review) -> Table | None:
         tuple((upper(SERIES_NAME[rate.series]), *rate_cells(rate, scale)) for rate in rates),
         (
             *rate_notes(rates, review),
-            "The kinds overlap: DART and days-away cases are also recordable cases.",
+            words_notes.KINDS_OVERLAP,
         ),
     )
 
@@ -180,7 +181,7 @@ def units_table(review: Review, window: str) -> Table:
         f"{upper(SERIES_NAME[units.series])} by unit, {span}, per 200,000 hours",
         (Column("Unit (alphabetical)"), *RATE_COLUMNS),
         tuple(rows),
-        (*rate_notes([*rates, whole], review), "Dashed mark in the picture: the whole facility."),
+        (*rate_notes([*rates, whole], review), words_notes.FACILITY_MARK),
     )
 
 
@@ -208,7 +209,7 @@ def rest_table(review: Review) -> Table | None:
             )
             for row in rows
         ),
-        ("Dashed mark: ratio 1, the same rate as the other units. The scale runs from 0.1 to 10.",),
+        (words_notes.RATIO_MARK,),
     )
 
 
@@ -251,7 +252,7 @@ def unit_coverage_table(review: Review) -> Table | None:
         "Share of hours worked with current training, by unit and quarter",
         (Column("Unit (alphabetical)"), *(Column(quarter, "number") for quarter, _ in shown)),
         tuple((name, *(cell(rows[at]) for _, rows in shown)) for at, name in enumerate(units)),
-        ("In brackets: share of hours worked by staff whose training had lapsed, where there was any.",),
+        (words_notes.LAPSED_IN_BRACKETS,),
     )
 
 
@@ -341,10 +342,7 @@ def contrasts_table(caption: str, first: str, items: Sequence[tuple[str, Contras
             for label, item in items
             if item.now.hours.value or item.then.hours.value
         ),
-        (
-            "Dashed mark: ratio 1, no change. The scale of the pictures runs from 0.1 to 10; each step to the left "
-            "is a lower rate after training.",
-        ),
+        (words_notes.BEFORE_AFTER_SCALE,),
     )
 
 
@@ -381,8 +379,5 @@ def mix_table(review: Review) -> Table:
             )
             for year in review.reporting.years
         ),
-        (
-            "Handling not decided: recordable cases of which the log does not say whether handling was the cause, and "
-            "their share of the recordable ones.",
-        ),
+        (words_notes.NOT_DECIDED,),
     )

@@ -12,10 +12,10 @@ from handling_review.evidence.unit_series import StartSeries
 from handling_review.page.glyph import rate_scale, ratio_glyph
 from handling_review.page.sentence import say
 from handling_review.page.tables import RATE_COLUMNS, Cell, Column, Table, estimate_range, rate_cells, rate_notes
+from handling_review.page.words import notes as words_notes
 from handling_review.page.words.answer import SHORT, WORD, bears_out
 from handling_review.page.words.rates import SERIES_NAME, upper
 
-FALL_MARK = "¶"
 COLUMNS = (
     Column("Cases with", "number"),
     Column("Hours with", "number"),
@@ -27,8 +27,6 @@ COLUMNS = (
     Column("Answer"),
 )
 RATIO = (Column("Ratio", "number"), Column("Likely between", "number"), Column("Picture", "picture"))
-_SCALE = "Dashed mark: ratio 1, no change. The scale of the pictures runs from 0.1 to 10; left is a lower rate."
-_FALL = f"{FALL_MARK} a fall, but no more than a general fall could explain."
 
 
 def _answer(rung: Rung) -> str:
@@ -37,7 +35,7 @@ def _answer(rung: Rung) -> str:
         return f"{word}, few cases"
     high = None if rung.ratio is None else rung.ratio.upper.value
     if rung.verdict == CANNOT_TELL and high is not None and round(high, 2) < 1:
-        return f"{word}\u00a0{FALL_MARK}"
+        return f"{word}\u00a0{words_notes.FALL_MARK}"
     return word
 
 
@@ -55,7 +53,10 @@ def _cells(rung: Rung, now: Cell | None = None, then: Cell | None = None) -> tup
 
 
 def _notes(rungs: Iterable[Rung]) -> tuple[str, ...]:
-    return (_SCALE, *((_FALL,) if any(FALL_MARK in _answer(rung) for rung in rungs) else ()))
+    return (
+        words_notes.RATIO_SCALE,
+        *((words_notes.FALL,) if any(words_notes.FALL_MARK in _answer(rung) for rung in rungs) else ()),
+    )
 
 
 def _any_hours(rungs: Iterable[Rung]) -> bool:

@@ -10,14 +10,11 @@ from handling_review.evidence.assemble import Review
 from handling_review.page.marks import letter, starts
 from handling_review.page.sentence import listed
 from handling_review.page.tables import Cell, Column, Table, interval
+from handling_review.page.words import notes as words_notes
 from handling_review.page.words.data import figure_name
 from handling_review.page.words.rates import SERIES_NAME, upper
 from handling_review.visible import readable
 
-_NOT_SHIPPED = (
-    "none known: take it from the industry table of the Survey of Occupational Injuries and Illnesses and add a row to "
-    "reference_rates.csv"
-)
 _KINDS = {"used": "used", "set_aside": "set aside", "excluded": "excluded"}
 _SEVERITIES = {"blocks": "▲ stops a part", "look": "◆ look", "note": "○ noted"}
 
@@ -45,10 +42,7 @@ def files_table(review: Review) -> Table:
             )
             for row in review.accounting.files
         ),
-        (
-            "Set aside: the row cannot be read or cannot be true. Excluded: the row is right and a stated rule "
-            "leaves it out.",
-        ),
+        (words_notes.FATES,),
     )
 
 
@@ -79,10 +73,7 @@ def reconciliation_table(review: Review) -> Table | None:
             )
             for row in review.reconciliation.figures
         ),
-        (
-            "Hours within half a percent count as agreeing. The log is kept up to date for five years after the year "
-            "(29 CFR 1904.33); the posted summary is not, so a later entry explains a difference.",
-        ),
+        (words_notes.POSTED,),
     )
 
 
@@ -172,7 +163,7 @@ def reference_table(review: Review) -> Table | None:
             (*here, row.rate, row.naics, row.ownership.replace("_", " "), row.year, row.source) for row in published
         ]
         if not published:
-            rows.append((*here, "", review.scope.facility_naics, "", "", _NOT_SHIPPED))
+            rows.append((*here, "", review.scope.facility_naics, "", "", words_notes.NOT_SHIPPED))
     return Table(
         f"Rates here, four quarters to {recent.quarter}, and published rates of the industry, per 200,000 hours",
         (
@@ -186,11 +177,7 @@ def reference_table(review: Review) -> Table | None:
             Column("Source"),
         ),
         tuple(rows),
-        (
-            "Published rates cover every cause and every job of the industry, and only non-fatal cases. They are no "
-            "yardstick for handling injuries or for one unit. A difference of 0.1 can be rounding; another year or "
-            "ownership is another group of facilities. Figures of 2020 to 2022 hold the illness of those years.",
-        ),
+        (words_notes.PUBLISHED,),
     )
 
 

@@ -6,8 +6,8 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.control import Chart, ChartPoint, Wait
 from handling_review.evidence.early_warning import EarlyWarning
 from handling_review.page.figures_watch import charts_picture
-from handling_review.page.numbered import Counter, Finding, spoken
-from handling_review.page.sentence import listed, say
+from handling_review.page.numbered import Counter, Finding
+from handling_review.page.sentence import listed, say, spoken
 from handling_review.page.tables import Cell, Column, Table
 from handling_review.page.words import watch as words
 from handling_review.page.words.rates import SERIES_NAME, upper
@@ -72,10 +72,7 @@ def units_table(review: Review) -> Table | None:
             )
             for chart in found.units
         ),
-        (
-            "Rates by quarter: per 200,000 hours. Where fewer than two cases are expected a quarter, the days from one "
-            "case to the next are charted instead. No chart is drawn of fewer than five.",
-        ),
+        (words.UNIT_CHARTS_NOTE,),
     )
 
 
@@ -150,10 +147,7 @@ def _waits_table(charts: tuple[Chart, ...], caption: str) -> Table:
             for chart in charts
             for wait in chart.waits
         ),
-        (
-            "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
-            "counts as too short only if a day more would still be.",
-        ),
+        (words.WAITS_NOTE,),
     )
 
 
@@ -190,17 +184,6 @@ def finding(review: Review, count: Counter) -> Finding:
         ),
         charts_picture(review),
         tuple(table for table in shown if table is not None),
-        spoken(
-            words.baseline_sentence(found.facility),
-            *(say(text) for text in words.RULES_EXPLAINED),
-            words.reference_sentence(found.warning),
-            words.unit_warning_sentence(found),
-            words.study_sentence(review.chart_study),
-            say(
-                "A point of a unit's chart can stand on very few cases. It is read against the limits and its "
-                "neighbours, never by itself as the unit's rate."
-            ),
-            *(say(f"{upper(text)}.") for text in found.facility.notes),
-        ),
+        words.signals_how(found, review),
         tuple(table for table in folded if table is not None),
     )

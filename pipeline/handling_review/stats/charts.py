@@ -306,4 +306,4 @@ def _baseline(baseline: int | Values, n: int) -> Flags:
 def _baseline_notes(n: int) -> tuple[str, ...]:
     if n >= _FEWEST_BASELINE:
         return ()
-    return (f"the centre line rests on {n} points only: limits are rough",)
+    return ("the centre line rests on few points, so the limits are rough",)

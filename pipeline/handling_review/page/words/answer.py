@@ -6,7 +6,6 @@ from collections.abc import Mapping
 
 from handling_review.evidence.answer import Answer
 from handling_review.evidence.assemble import Review
-from handling_review.evidence.before_after import YEARLY_FALL
 from handling_review.evidence.chance_fall import ChanceFall
 from handling_review.evidence.contrast import CANNOT_TELL, HIGHER, LOWER
 from handling_review.evidence.ladder import NO_RATIO, Ladder, Rung
@@ -22,6 +21,7 @@ from handling_review.evidence.panel import (
     Check,
 )
 from handling_review.evidence.power_left import PowerLeft
+from handling_review.evidence.stated import RULES
 from handling_review.evidence.time_bands import TimeBands
 from handling_review.evidence.unit_series import StartSeries
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
@@ -88,12 +88,12 @@ def answer_sentence(rung: Rung) -> Sentence:
         return say(f"{upper(name)}: ", *counts, ". That is too few cases for a firm comparison.") + ratio
     if rung.verdict == CANNOT_TELL:
         return (
-            say(f"These data cannot tell whether the program changed the rate of {name}: ", *counts, ".")
+            say(f"These data cannot tell whether the program changed the rate of {name}. The counts: ", *counts, ".")
             + ratio
             + _why_not(rung)
         )
     side = "lower" if rung.verdict == LOWER else "higher"
-    return say(f"The rate of {name} was {side} with the program than without it: ", *counts, ".") + ratio
+    return say(f"The rate of {name} was {side} with the program than without it. The counts: ", *counts, ".") + ratio
 
 
 def _why_not(rung: Rung) -> Sentence:
@@ -101,8 +101,9 @@ def _why_not(rung: Rung) -> Sentence:
     high = rung.ratio.upper.value
     if high is not None and round(high, 2) < 1:
         return say(
-            "That is a fall, but a general fall of ",
-            f"{100 * YEARLY_FALL[1]:g}% a year would by itself give a ratio of ",
+            "That is a fall. But a general fall of ",
+            RULES.fast_fall,
+            " a year would by itself give a ratio of ",
             rung.must_fall_below,
             ", and this comparison cannot tell the two apart.",
         )
@@ -145,11 +146,13 @@ def design_sentence(answer: Answer) -> Sentence:
     ladder, lead = answer.ladder, answer.ladder.lead
     if ladder.fixed_as == "strongest":
         chosen = say(
-            f"How it was compared: {lead.label}. A rule fixed beforehand picked this way; it reads hours and numbers "
-            "of cases, never on which side they fell."
+            f"The way of comparing: “{lead.label}”. A rule fixed beforehand picked this way. It reads hours and "
+            f"numbers "
+            f"of "
+            "cases, never on which side they fell."
         )
     else:
-        chosen = say(f"How it was compared: {lead.label}, as the program file fixed beforehand.")
+        chosen = say(f"The way of comparing: “{lead.label}”, as the program file fixed beforehand.")
     if ladder.primary not in TREND_PROOF:
         chosen = chosen + say(
             "None that a change common to all units cannot fool had hours and cases enough."
@@ -211,16 +214,16 @@ def agreement_sentence(answer: Answer) -> Sentence:
         return say("The main comparison has no ratio, so there is nothing for the other ways of asking to agree with.")
     every = found.same_side.value == found.with_answer.value
     assert main.ratio is not None
-    side = "below" if (main.ratio.value.value or 0) < 1 else "above"
+    side = "a fall" if (main.ratio.value.value or 0) < 1 else "a rise"
     start = (
-        say("All ", found.with_answer, f" other ways of asking that give a ratio put it {side} 1, as the main one does")
+        say("All ", found.with_answer, f" other ways of asking that give a ratio point to {side}, as the main one does")
         if every
         else say(
             "Of ",
             found.with_answer,
             " other ways of asking that give a ratio, ",
             found.same_side,
-            f" put it {side} 1, as the main one does",
+            f" point to {side}, as the main one does",
         )
     )
     if found.lowest.shown == found.highest.shown:
@@ -230,9 +233,9 @@ def agreement_sentence(answer: Answer) -> Sentence:
     return start + say(
         *spread.parts,
         found.lower,
-        " say lower, ",
+        " lower, ",
         found.higher,
-        " say higher, ",
+        " higher, ",
         found.cannot_tell,
         " cannot tell.",
     )
@@ -267,11 +270,11 @@ def still_needed_sentences(power: PowerLeft, lead: Rung) -> tuple[Sentence, ...]
     if power.chance_target_met is not None:
         found.append(
             say(
-                "Taken at face value, the counts before and after training give a chance of ",
+                "The plain counts before and after training give a chance of ",
                 power.chance_target_met,
                 " that the true fall is ",
                 power.target,
-                " or more; it makes no allowance for anything else that changed.",
+                " or more. That allows for nothing else that changed.",
             )
         )
     return tuple(found)
@@ -282,31 +285,28 @@ def _needed(power: PowerLeft) -> Sentence:
         return say(
             "For a plain before and after comparison there are hours enough to find a fall of ",
             power.target,
-            "; what is missing is hours that tell the program apart from everything else.",
+            ". What is missing is hours that tell the program apart from all else.",
         )
     if power.hours_still_needed is None or power.cases_expected is None:
         return say(
-            "No number of further quarters would be enough for before and after to find a fall of ",
+            "The time before training holds too few cases. So before and after would never find a fall of ",
             power.target,
-            ": the time before training holds too few cases. With equal hours on both sides about ",
+            ", with however many more quarters. With equal hours on both sides it needs about ",
             power.cases_before_wanted,
-            " cases before are wanted.",
+            " cases before.",
         )
-    needed = (
-        "To find a fall of ",
-        power.target,
-        ", before and after would need about ",
-        power.hours_still_needed,
-        " more trained hours, with about ",
-        power.cases_expected,
-        " cases if the fall is there",
-    )
+    needed = say(
+        "To find a fall of ", power.target, ", before and after would need about ", power.hours_still_needed,
+        " more trained hours. They would bring about ", *counted(power.cases_expected, "case", "cases"),
+        " if the fall is there.",
+    )  # fmt: skip
     if power.quarters_still_needed is None:
-        return say(*needed, ". The latest quarter added none, so no date can be given.")
-    by = f", which is {power.detectable_in} at the present pace" if power.detectable_in else ""
-    return say(
-        *needed, ": ", *counted(power.quarters_still_needed, "more quarter", "more quarters"), f" like the latest{by}."
-    )
+        return needed + say("The latest quarter added none, so no date can be given.")
+    by = f", so until {power.detectable_in}" if power.detectable_in else ""
+    return needed + say(
+        "At the present pace that takes ", *counted(power.quarters_still_needed, "more quarter", "more quarters"),
+        f"{by}."
+    )  # fmt: skip
 
 
 def bounds_sentence(review: Review) -> Sentence:
@@ -317,13 +317,14 @@ def bounds_sentence(review: Review) -> Sentence:
     if not (found.set_aside.value or found.unclassified.value):
         return say("No case was set aside or left undecided, so the data leave no further room.")
     return say(
-        "If the ",
         *counted(found.set_aside, "row", "rows"),
-        " of the log that could not be used and the ",
+        " of the log could not be used, and ",
         *counted(found.unclassified, "case", "cases"),
-        " that could not be classified are all counted for the program, before and after gives ",
+        " could not be called handling or not. With all of them counted for the program, before and after gives a "
+        "ratio "
+        "of ",
         found.most_favourable.value,
-        "; all against it, ",
+        "; with all against it, ",
         found.least_favourable.value,
         " (likely up to ",
         found.least_favourable.upper,
@@ -341,11 +342,11 @@ def chance_sentence(chance: ChanceFall, names: Mapping[str, str]) -> Sentence:
             else say(f"Whether units were chosen after a bad spell cannot be looked at: {chance.reason}.")
         )
     start = say(
-        f"The units that started first ({early}) had ",
+        f"These units started first: {early}. In the quarters before the first start they had ",
         *counted(chance.early.events, "case", "cases"),
         " in ",
         chance.early.hours,
-        " hours in the quarters before the first start; the others had ",
+        " hours. The others had ",
         chance.rest.events,
         " in ",
         chance.rest.hours,
@@ -354,9 +355,9 @@ def chance_sentence(chance: ChanceFall, names: Mapping[str, str]) -> Sentence:
     if not chance.is_bad_spell:
         return start + say("They were not the worse ones, so no fall is to be expected from chance alone.")
     text = start + say(
-        "Units picked after a bad spell fall back by chance: with no program at all their rate would be expected at ",
+        "Units picked after a bad spell fall back by chance. With no program at all, their rate would be expected at ",
         chance.expected_ratio,
-        " times that spell.",
+        " times that of the spell.",
     )
     if chance.observed_ratio is None:
         return text
@@ -401,20 +402,20 @@ def series_sentence(series: StartSeries) -> Sentence:
     if series.level is None or series.before_per_year is None or series.slope is None or series.newey_west is None:
         return say(f"No line is fitted through the quarters: {series.reason}.")
     return say(
-        f"Taking {series.start} as the start (the first quarter in which half of the hours are in units that have "
-        "begun), the rate stepped to ",
+        f"The start is taken as {series.start}: the first quarter in which half of the hours are in units that have "
+        "begun. There the rate stepped to ",
         series.level.value,
         " times the line before (likely between ",
         series.level.lower,
         " and ",
         series.level.upper,
-        "; allowing for neighbouring quarters to be alike, ",
+        "). Neighbouring quarters are often alike; allowing for that, it is ",
         series.newey_west.lower,
         " to ",
         series.newey_west.upper,
-        "). Before, it changed by a ratio of ",
+        ". Before the start the rate changed by a ratio of ",
         series.before_per_year.value,
-        " a year; after, that yearly ratio was multiplied by ",
+        " a year. After it, that yearly ratio was multiplied by ",
         series.slope.value,
         ".",
     )

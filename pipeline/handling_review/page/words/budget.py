@@ -7,13 +7,21 @@ import math
 from handling_review.evidence.budget import BudgetEvidence, WorthEvidence
 from handling_review.evidence.costs import NONE, OWN
 from handling_review.evidence.purchases import Best, ProposalRow
+from handling_review.evidence.stated import RULES
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
 from handling_review.page.words.answer import SHORT
+from handling_review.page.words.rates import upper
+from handling_review.visible import short
 
 ASK = (
     "To see money here, state under [money] of the program file cost_low, cost_base and cost_high of one case (or give "
     "claim_cost in the injury log), wage_per_hour and hours_per_completion, each with its owner and day."
 )
+HANGS_ON = {
+    "cases addressed": "cases that it addresses",
+    "reduction": "share of them avoided",
+    "cost of a case": "cost of a case",
+}
 
 
 def worth_sentence(found: BudgetEvidence) -> Sentence:
@@ -74,7 +82,7 @@ def net_sentence(found: BudgetEvidence) -> Sentence:
     else:
         sentence = Sentence((*sentence.parts, "Saving minus cost lies somewhere from ", head.net.lower, " to ",
                              head.net.upper))  # fmt: skip
-    sentence = Sentence((*sentence.parts, "; above nothing in ", head.share_positive, " of the simulation."))
+    sentence = Sentence((*sentence.parts, "; more than nothing in ", head.share_positive, " of made-up draws."))
     rest = found.worth.without_largest()
     if rest is not None and rest.net is not None:
         sentence = sentence + say(
@@ -112,14 +120,14 @@ def cost_sentence(found: BudgetEvidence) -> Sentence:
 def terms_sentence(found: BudgetEvidence) -> Sentence:
     """The year and kind of the money, when it falls, whose figures they are."""
     year = f" of {found.year}" if found.year else ""
-    kind = "Prices are of one year throughout, and so the discount rates are real ones" if found.is_real else (
-        "Prices are of the years in which they are paid, and so the discount rates are nominal ones"
+    kind = "Prices are of one year throughout, so the discount rates are real ones" if found.is_real else (
+        "Prices are of the years in which they are paid, so the discount rates are nominal ones"
     )  # fmt: skip
     owner = ""
     if found.owner:
         owner = f" Figures answered for by: {found.owner}" + (f", {found.stated_on}." if found.stated_on else ".")
     return say(
-        f"Money is {found.currency}{year}, to two figures. {kind}; payments and savings fall at the end of each year, "
+        f"Money is {found.currency}{year}, to two figures. {kind}. Payments and savings fall at the end of each year, "
         f"purchases at the start of the first.{owner}"
     )
 
@@ -135,9 +143,11 @@ def insured_sentence(found: BudgetEvidence) -> Sentence:
     if not found.indirect_multiplier:
         return say(f"{insured} Only direct costs are counted.")
     return say(
-        f"{insured} Indirect costs are counted at {found.indirect_multiplier:g} times the direct ones, as the program "
-        f"file "
-        "states; such ratios go back to one study of construction in 1981, so the result without them stands beside."
+        f"{insured} Indirect costs are counted at ",
+        found.indirect,
+        " times the direct ones, as the program file "
+        "states. "
+        "Such ratios go back to one study of construction in 1981, so the result without them stands beside.",
     )
 
 
@@ -169,7 +179,7 @@ def proposal_sentence(row: ProposalRow) -> Sentence:
     npv = main.npv
     verdict = say(
         "By the figures stated its net present value is about ", npv.value, " (likely between ", npv.lower, " and ",
-        npv.upper, "); it pays back within its life in ", main.pays_back, " of the simulation.",
+        npv.upper, "); it pays back within its life in ", main.pays_back, " of made-up draws.",
     )  # fmt: skip
     direct = NOTHING
     if row.direct_only is not None:
@@ -230,3 +240,73 @@ def worth_title(worth: WorthEvidence) -> str:
         return f"{title}: a saving"
     covers = head.net.lower.value > 0
     return f"{title}: {'more than it cost' if covers else 'a saving, not surely more than it cost'}"
+
+
+DRAWS_NOTE = say(
+    "Above nothing in: share of ", RULES.worth_draws, " draws in which the saving was larger than the cost of the "
+    "program."
+)  # fmt: skip
+
+
+BREAK_EVEN_NOTE = say(
+    "Break-even needs no claim of effect: so many cases a year must be avoided over the life of the purchase. Pays "
+    "back "
+    "in: share of ", RULES.money_draws, " draws in which it does so within its life.",
+)  # fmt: skip
+
+
+def levers_title(row: ProposalRow) -> Sentence:
+    """What the answer for one proposal hangs on, as a title."""
+    return say(f"{short(row.stated.name, 60)}: the answer hangs most on the {HANGS_ON[row.levers[0].name]}")
+
+
+def levers_description(row: ProposalRow) -> Sentence:
+    """The bars of one proposal for readers who do not see them."""
+    return say(
+        f"Three bars for {row.stated.name}, the longest on top: how the net present value moves when one "
+        f"assumption goes "
+        "from its low figure (hollow end) to its high one (filled end), the others at their base. The upright "
+        "line is nought, the dashed one the base. ",
+        *(
+            part
+            for lever in row.levers
+            for part in (f"{upper(HANGS_ON[lever.name])}: ", lever.at_low, " to ", lever.at_high, ". ")
+        ),
+    )
+
+
+def worth_how(found: BudgetEvidence) -> tuple[Sentence, ...]:
+    """What the worth rests on."""
+    return (
+        say(
+            "Cases avoided are those that the rate without the program would have given on the same hours, minus those "
+            "that happened. Where the leading comparison takes out what changed elsewhere, so does this. A program "
+            "that "
+            "made things worse gives a loss."
+        ),
+        terms_sentence(found),
+        insured_sentence(found),
+        say(
+            "Handling injuries are counted once. Savings by days away, DART and all recordable cases are never added "
+            "up, "
+            "because they are the same cases."
+        ),
+    )
+
+
+def proposals_how(found: BudgetEvidence) -> tuple[Sentence, ...]:
+    """What the judgement of proposals rests on."""
+    return (
+        say(
+            "Cases addressed: the unit's rate on its hours of the last four quarters, times the share that the "
+            "proposal "
+            "addresses. The rate is drawn towards that of all units, because a few cases say little. How many of these "
+            "cases it avoids is the proposal's own figure, not a result of this review."
+        ),
+        say(
+            "Each range comes from ", RULES.money_draws, " draws of the cases, the expected reduction (low, base, "
+            "high) "
+            "and the cost of a case. Within a budget every set of proposals is looked at.",
+        ),
+        terms_sentence(found),
+    )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handling_review.evidence.before_after import YEARLY_FALL, BeforeAfter, Unclassified
+from handling_review.evidence.before_after import BeforeAfter, Unclassified
 from handling_review.evidence.contrast import (
     CANNOT_TELL,
     COUNTS_ONLY,
@@ -13,6 +13,7 @@ from handling_review.evidence.contrast import (
     Contrast,
 )
 from handling_review.evidence.ladder import Rung
+from handling_review.evidence.stated import RULES
 from handling_review.page.sentence import NOTHING, Sentence, counted, say
 from handling_review.page.words.rates import SERIES_NAME, cases, upper
 
@@ -44,11 +45,11 @@ def change_sentence(item: Contrast) -> Sentence:
     )  # fmt: skip
     if item.verdict == CANNOT_TELL:
         return say(
-            f"These data cannot tell whether the rate of {name} changed with training: ", *counts, ". ",
+            f"These data cannot tell whether the rate of {name} changed with training. The counts: ", *counts, ". ",
             *times, " That range takes in both a fall and a rise.",
         )  # fmt: skip
     direction = "lower" if item.verdict == LOWER else "higher"
-    return say(f"The rate of {name} was {direction} {after} than {before}: ", *counts, ". ", *times)
+    return say(f"The rate of {name} was {direction} {after} than {before}. The counts: ", *counts, ". ", *times)
 
 
 def _few_cases(item: Contrast) -> Sentence:
@@ -66,8 +67,8 @@ def _few_cases(item: Contrast) -> Sentence:
     )  # fmt: skip
     if item.direction == CANNOT_TELL:
         return sentence
-    side = "below" if item.direction == LOWER else "above"
-    return sentence + say(f"The range lies {side} 1, but with so few cases the size of the change is uncertain.")
+    side = "a fall" if item.direction == LOWER else "a rise"
+    return sentence + say(f"The whole range is {side}, but with so few cases its size is uncertain.")
 
 
 def change_title(item: Contrast) -> Sentence:
@@ -113,11 +114,11 @@ def background_sentence(change: BeforeAfter) -> Sentence:
         or not (item.now.events.value or item.then.events.value)
     ):
         return NOTHING
-    slow, fast = (f"{100 * fall:g}" for fall in YEARLY_FALL)
     return say(
-        "The middle of the hours after lies ", apart.years_apart, " years after the middle of the hours before. ",
-        f"Rates in the country as a whole have been falling by about {slow} to {fast}% a year; that alone would "
-        "give a ratio of about ", apart.ratio_if_fast_fall, " to ", apart.ratio_if_slow_fall, ".",
+        "The middle of the hours after lies ", apart.years_apart, " years after the middle of the hours before. "
+        "Rates in the country as a whole have been falling by about ", RULES.slow_fall, " to ", RULES.fast_fall,
+        " a year. That alone would give a ratio of about ", apart.ratio_if_fast_fall, " to ",
+        apart.ratio_if_slow_fall, ".",
     )  # fmt: skip
 
 
@@ -126,20 +127,19 @@ def comparison_series_sentence(change: BeforeAfter, control: Rung) -> Sentence:
     item, primary = change.comparison, change.primary
     if item.ratio is None:
         return NOTHING
-    name = "Injuries that do not come from handling, which this training does not aim at: "
+    name = "This training does not aim at injuries that do not come from handling. Of those there were "
     counts = say(
         *counted(item.now.events, "case", "cases"), " after and ", item.then.events, " before, on the same hours"
     )
     if item.verdict == FEW_CASES:
         return say(name, *counts.parts, ". That is too few to set beside the handling injuries.")
     start = say(
-        name, *counts.parts, ", a ratio of ", item.ratio.value, " (likely between ", item.ratio.lower, " and ",
+        name, *counts.parts, ": a ratio of ", item.ratio.value, " (likely between ", item.ratio.lower, " and ",
         item.ratio.upper, ").",
     )  # fmt: skip
     if item.direction == primary.direction and item.direction in (LOWER, HIGHER):
         start = start + say(
-            "They moved the same way as the handling injuries, so something other than the handling program may lie "
-            "behind both."
+            "They moved the same way as the handling injuries. So something other than the program may lie behind both."
         )
     elif item.direction == CANNOT_TELL:
         start = start + say("They show no clear change, though with these cases a real one could be missed.")
@@ -165,8 +165,8 @@ def target_sentence(change: BeforeAfter) -> Sentence:
     if low > goal:
         return say("The target ratio of ", target, " lies outside the likely range: the data speak against it.")
     return say(
-        "The target ratio of ", target, " lies inside the likely range: the data fit it, and they fit any "
-        "ratio up to ", item.ratio.upper, " as well.",
+        "The target ratio of ", target, " lies inside the likely range: the data fit it. They fit any ratio up "
+        "to ", item.ratio.upper, " as well.",
     )  # fmt: skip
 
 
@@ -199,12 +199,12 @@ def turning_sentence(change: BeforeAfter) -> Sentence:
     ends = (
         "“higher” with ",
         *counted(turn.higher_at_least, "case", "cases"),
-        f" or more; {were}",
+        f" or more. {upper(were)}",
         item.now.events,
         ".",
     )
-    start = "What would change the answer: with the same hours and "
-    before = (*counted(item.then.events, "case", "cases"), " before training, it would be ")
+    start = "What would change the answer? With the same hours and "
+    before = (*counted(item.then.events, "case", "cases"), " before training, it would say ")
     if turn.lower_at_most is None:
         return say(start, *before, "“lower” with no number of cases after training, and ", *ends)
     lower = counted(turn.lower_at_most, "case", "cases")

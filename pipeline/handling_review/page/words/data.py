@@ -16,6 +16,7 @@ from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.sensitivity import PANDEMIC
 from handling_review.evidence.training import Coverage, TrainingEvidence
 from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.words.rates import upper
 
 # The log of a quarter counts as firm when this many days have passed since its end: OSHA logs are still
 # being added to for weeks. Common practice, no source.
@@ -34,20 +35,21 @@ def coverage_sentence(training: TrainingEvidence) -> Sentence:
         return say("No quarter is complete yet, so no share of hours can be given.")
     latest = training.of(training.latest)
     sentence = say(
-        f"In {latest.label}, ", latest.share("current"), " of the hours worked were worked by staff whose "
-        "training was current.",
+        f"In {latest.label}, staff whose training was current worked ", latest.share("current"), " of the hours.",
     )  # fmt: skip
     if latest.share("lapsed").value:
         sentence = sentence + say("Staff whose training had lapsed worked ", latest.share("lapsed"), ".")
     sentence = sentence + say(
         "Staff not yet trained worked ", latest.share("before"), ", staff with no training on record ",
-        latest.share("never"), ", and staff whose training is not known (such as agency staff without a number) ",
-        latest.share("unknown"), ".",
+        latest.share("never"), ". For ", latest.share("unknown"), " of the hours the training of the staff is not "
+        "known "
+        "(such as agency staff without a number).",
     )  # fmt: skip
     if not training.match_is_enough and training.people_matched.value:
         sentence = sentence + say(
-            "Only ", training.match_share, " of the people in the training file could be matched to the hours, "
-            "so staff without a training row are counted as unknown, not as untrained.",
+            "Only ", training.match_share, " of the people in the training file could be matched to the hours. So "
+            "staff "
+            "without a training row are counted as unknown, not as untrained.",
         )  # fmt: skip
     elif not training.match_is_enough:
         sentence = sentence + say(
@@ -117,8 +119,9 @@ def mix_sentence(reporting: ReportingEvidence) -> Sentence:
     years = reporting.whole_years()
     if len(years) < 2:
         return say(
-            "There are not yet two whole years to compare. Watch two things: first-aid cases (more of them is "
-            "often better reporting) and the share of recordable cases that are DART cases."
+            "There are not yet two whole years to compare. Watch two things. One is first-aid cases: more of them is "
+            "often "
+            "better reporting. The other is the share of recordable cases that are DART cases."
         )
     then, now = years[-2], years[-1]
     sentence = say(
@@ -133,8 +136,8 @@ def mix_sentence(reporting: ReportingEvidence) -> Sentence:
     )
     if reporting.asks_a_look:
         return sentence + say(
-            "Recordable cases became fewer for the hours worked while the DART share rose. That can be chance, "
-            "and it can be small injuries no longer reported: ask."
+            "Recordable cases became fewer for the hours worked while the DART share rose. That can be chance. It can "
+            "also be small injuries no longer reported: ask."
         )
     return sentence + say("That gives no sign that small injuries are going unreported.")
 
@@ -199,11 +202,11 @@ def reconciliation_sentence(posted: Reconciliation) -> Sentence:
     sentence = NOTHING
     if posted.agreeing:
         years = listed(tuple(str(year) for year in posted.agreeing))
-        sentence = say(f"The review agrees with the posted annual summary in every figure of {years}.")
+        sentence = say(f"For {years} the review agrees with the posted summary in every figure.")
     for figure in posted.differing:
         sentence = sentence + say(
-            f"It differs in {figure.year}: " if posted.agreeing else f"The review differs in {figure.year}: ",
-            f"{_FIGURES[figure.figure]} posted ", figure.posted, ", in the review ", figure.in_review,
+            f"For {figure.year} {'it differs' if posted.agreeing else 'the review differs from the posted summary'}. ",
+            f"{upper(_FIGURES[figure.figure])}: posted ", figure.posted, ", in the review ", figure.in_review,
             " (difference ", figure.gap, ").",
         )  # fmt: skip
         if figure.set_aside.value:
@@ -283,9 +286,9 @@ def pandemic_sentence(review: Review) -> Sentence:
         return NOTHING
     ends = touched[0] if len(touched) == 1 else f"{touched[0]} to {touched[-1]}"
     return say(
-        f"{ends}: illness, staffing and census were out of the ordinary in 2020 to 2022, so rates of these quarters "
-        f"are no "
-        "fair measure of others. Finding “Other ways of asking” shows the answer without them."
+        f"{ends}: illness and staffing were out of the ordinary in 2020 to 2022. So rates of these quarters are no "
+        f"fair "
+        "measure of others. The finding “The same question asked in other ways” shows the answer without them."
     )
 
 

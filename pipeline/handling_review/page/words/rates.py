@@ -28,6 +28,7 @@ SERIES_NAME = {
     "non_handling": "injuries not from handling",
     "first_aid": "first-aid cases",
 }
+SERIES_EACH = {**SERIES_NAME, "recordable": "recordable injuries"}  # after a number: not "10.7 all recordable"
 SERIES_ONE = {
     "handling": "handling injury",
     "recordable": "recordable injury",
@@ -68,7 +69,7 @@ def rate_sentence(rate: Rate, when: str) -> Sentence:
     assert rate.lower is not None
     assert rate.upper is not None
     return say(
-        f"{upper(when)}: about ", rate.rate, f" {SERIES_NAME[rate.series]} per {WHO} (likely between ",
+        f"{upper(when)}: about ", rate.rate, f" {SERIES_EACH[rate.series]} per {WHO} (likely between ",
         rate.lower, " and ", rate.upper, "), from ", *cases(rate).parts, ".",
     )  # fmt: skip
 
@@ -80,6 +81,7 @@ def short_rate(rate: Rate) -> Sentence:
     return say(rate.rate, " (", *cases(rate).parts, ")")
 
 
+_SIDE = {LOWER: "a fall", HIGHER: "a rise"}
 _COMPARED = {
     "same_quarter_last_year": "the same quarter a year before",
     "quarter_before": "the quarter before",
@@ -99,8 +101,8 @@ def comparison_sentence(item: Contrast) -> Sentence:
             f"In {then} there {'was' if item.then.events.value == 1 else 'were'} ", *cases(item.then).parts,
             ". With so few cases the two cannot be told apart, whichever way the rate moved."
             if item.direction == CANNOT_TELL
-            else f". The likely range of the ratio lies {'below' if item.direction == LOWER else 'above'} 1, "
-            "but with so few cases the size of the change is uncertain.",
+            else f". The whole likely range is {_SIDE[item.direction]}, but with so few cases the size of the change "
+            f"is uncertain.",
         )  # fmt: skip
     times = (
         "The rate is ", item.ratio.value, " times the earlier one (likely between ",
@@ -189,8 +191,8 @@ def reference_sentence(reference: ReferenceEvidence, recent: Span | None) -> Sen
             continue
         owner = published.ownership.replace("_", " ")
         found = found + say(
-            f"Published rate of {SERIES_NAME[series]} for industry {published.naics} "
-            f"(ownership {owner}, {published.year}): ", published.rate, "; here ", own.rate, ".",
+            f"For {SERIES_NAME[series]} the published rate of industry {published.naics} is ", published.rate,
+            f" ({owner}, {published.year}). Here it is ", own.rate, ".",
         )  # fmt: skip
     return found
 
@@ -209,7 +211,7 @@ def units_sentence(units: UnitsEvidence) -> Sentence:
         else ("the only unit with enough cases to be looked at",)
     )
     if not found:
-        return say("No unit stands out: each unit with enough cases fits the rate of the others, ", *widened, ".")
+        return say("No unit stands out: each one with enough cases fits the rate of the others, ", *widened, ".")
     sentence = NOTHING
     for row in found:
         assert row.against_rest is not None

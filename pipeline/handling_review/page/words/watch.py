@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from handling_review.evidence.assemble import Review
 from handling_review.evidence.chart_study import ChartStudy
 from handling_review.evidence.control import (
     ALL,
@@ -20,8 +21,9 @@ from handling_review.evidence.control import (
 )
 from handling_review.evidence.early_warning import EarlyWarning
 from handling_review.evidence.quarters import stretches
+from handling_review.evidence.stated import RULES
 from handling_review.evidence.watch import Watch
-from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say
+from handling_review.page.sentence import NOTHING, Sentence, counted, listed, say, spoken
 from handling_review.page.words.rates import SERIES_NAME, upper
 from handling_review.visible import short
 
@@ -37,11 +39,14 @@ _BASELINE = {
     ALL: "all that there is, because there is too little to keep the latest apart",
 }
 RULES_EXPLAINED = (
-    "A point outside the limits: with a steady rate a count of cases falls there with a chance of at most 0.00135 on "
-    "either side (exact limits for counts).",
-    "Eight or more in a row on one side of the centre: the level has probably moved, even if no single point is odd.",
-    "Six or more in a row that rise, or that fall: the level is probably drifting.",
-)
+    say(
+        "A point outside the limits: with a steady rate, a count of cases falls above them with a chance of at most ",
+        RULES.outside_chance, ". The same holds below them (exact limits for counts).",
+    ),
+    say("Eight or more in a row on one side of the centre: the level has likely moved, even if no single point is "
+    "odd."),
+    say("Six or more in a row that rise, or that fall: the level is likely drifting."),
+)  # fmt: skip
 
 
 def signal_words(signals: Sequence[Signal]) -> tuple[str, ...]:
@@ -86,9 +91,9 @@ def warning_sentence(found: EarlyWarning) -> Sentence:
     if found.quiet_months is None or found.found_after is None:
         return start
     return start + say(
-        "With nothing changing, and the usual rate known exactly, it speaks about once in ", found.quiet_months,
-        " months; the usual rate is estimated, so somewhat more often. A true doubling it tells after about ",
-        found.found_after, " months on average.",
+        "With nothing changing it speaks for nothing about once in ", found.quiet_months, " months, or somewhat more "
+        "often, because the usual rate is an estimate. It tells a true doubling after about ", found.found_after,
+        " months on average.",
     )  # fmt: skip
 
 
@@ -111,7 +116,7 @@ def units_sentence(found: Watch, study: ChartStudy) -> Sentence:
     told = say(f"By unit, in the latest two quarters: {'; '.join(parts)}.")
     return told + say(
         "With nothing changing, about ", study.by_chance, " of the ", study.charts, " charts of units would show a "
-        "signal in two quarters.",
+        "signal there by chance.",
     )  # fmt: skip
 
 
@@ -128,7 +133,7 @@ def false_sentence(found: Watch) -> Sentence:
         )
     )
     return once + say(
-        "In ", false.share, " of made-up facilities with these hours and one steady rate it shows some signal, so a "
+        "It shows some signal in ", false.share, " of made-up facilities with these hours and one steady rate. So a "
         "signal is a question, not an answer.",
     )  # fmt: skip
 
@@ -137,18 +142,14 @@ def study_sentence(study: ChartStudy) -> Sentence:
     """How often the charts of units speak for nothing, and how soon they see a doubling, from the study."""
     if not study.rows:
         return NOTHING
-    told = [
-        say(
-            "with ", row.expected, " cases expected a quarter a steady unit's chart signals about once in ",
+    sentence = say("Charts of small units see little.")
+    for row in study.rows:
+        sentence = sentence + say(
+            "With ", row.expected, " cases expected a quarter, a steady unit's chart speaks for nothing about once in ",
             *((row.quarters_per_signal, " quarters") if row.quarters_per_signal else ("many years", "")),
-            ", and a doubling is seen within a year in ", row.doubling_within_4, ", a halving in ",
-            row.halving_within_4,
-        )
-        for row in study.rows
-    ]  # fmt: skip
-    sentence = say("Charts of small units see little: ")
-    for at, part in enumerate(told):
-        sentence = Sentence((*sentence.parts, *part.parts, "; " if at < len(told) - 1 else "."))
+            ". It shows a doubling within a year in ", row.doubling_within_4, " of such charts, a halving in ",
+            row.halving_within_4, ".",
+        )  # fmt: skip
     return sentence
 
 
@@ -186,8 +187,8 @@ def stands_out_sentences(found: Watch, *, units_differ: bool, units_compared: bo
         else ", and no unit has enough cases to be set against the others"
     )
     if len(found.units) == 1:
-        others = ""
-    return (say(f"Nothing stands out: {silent} in the latest two quarters{others}."),)
+        return (say(f"Nothing stands out. In the latest two quarters {silent}."),)
+    return (say(f"Nothing stands out. In the latest two quarters {silent}. {upper(others)}."),)
 
 
 def baseline_sentence(chart: Chart) -> Sentence:
@@ -196,8 +197,8 @@ def baseline_sentence(chart: Chart) -> Sentence:
         return NOTHING
     ends = chart.baseline[0] if len(chart.baseline) == 1 else f"{chart.baseline[0]} to {chart.baseline[-1]}"
     return say(
-        f"The facility's centre line is made of {_BASELINE[chart.baseline_rule]} ({ends}). It moves only when "
-        "baseline_from and baseline_through are stated under [charts] of the program file: once a change has lasted "
+        f"The facility's centre line is made of {_BASELINE[chart.baseline_rule]} ({ends}). It moves only when the "
+        "program file says so (baseline_from and baseline_through under [charts]). Do that once a change has lasted "
         "eight quarters and its reason is known."
     )
 
@@ -207,10 +208,10 @@ def reference_sentence(found: EarlyWarning) -> Sentence:
     if found.usual is None or found.threshold is None:
         return NOTHING
     return say(
-        "The early warning adds up, month by month, the cases beyond a level between the usual rate and twice that "
-        "rate, and speaks when the sum reaches ", found.threshold, " cases. Usual is ", found.usual,
-        f" per 200,000 hours, the rate of {found.reference[0]} to {found.reference[-1]}: at most eight quarters before "
-        "the latest two, and only those after the start where there are four of them.",
+        "The early warning adds up, month by month, the cases beyond a level. That level lies between the usual rate "
+        "and twice that rate. It speaks when the sum reaches ", found.threshold, " cases. Usual is ", found.usual,
+        f" per 200,000 hours, the rate of {found.reference[0]} to {found.reference[-1]}. That is up to eight quarters "
+        "before the latest two, and only those after the start if there are four of them.",
     )  # fmt: skip
 
 
@@ -222,9 +223,9 @@ def unit_warning_sentence(found: Watch) -> Sentence:
     slowest = max(known, key=lambda unit: unit.found_after.value or 0 if unit.found_after else 0)
     assert slowest.found_after is not None
     return say(
-        "Each unit's usual rate is drawn towards that of all units. Its threshold is set so that all ",
-        f"{len(known)} together would speak for nothing about once in ten years if the usual rates were known exactly; "
-        "they are estimated, so it is somewhat more often. A true doubling is told after up to ",
+        "Each unit's usual rate is drawn towards that of all units. The thresholds are set for all ",
+        *counted(found.units_watched, "unit", "units"), " together: about once in ten years one of them speaks for "
+        "nothing, or somewhat more often, because the usual rates are estimates. A true doubling is told after up to ",
         *counted(slowest.found_after, "month", "months"), " on average.",
     )  # fmt: skip
 
@@ -241,3 +242,52 @@ def now_words(chart: Chart) -> str:
     if chart.reason:
         return ""
     return upper("; ".join(dict.fromkeys(signal_words(chart.now())))) or "none"
+
+
+UNIT_CHARTS_NOTE = (
+    "Rates by quarter: per 200,000 hours. Where fewer than two cases are expected a quarter, the days from one case to "
+    "the next are charted instead. With fewer than five cases no chart is drawn."
+)
+
+
+WAITS_NOTE = (
+    "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
+    "counts as too short only if a day more would still be."
+)
+
+
+def signals_how(found: Watch, review: Review) -> tuple[Sentence, ...]:
+    """What lines, rules and warnings rest on."""
+    return spoken(
+        baseline_sentence(found.facility),
+        *RULES_EXPLAINED,
+        reference_sentence(found.warning),
+        unit_warning_sentence(found),
+        study_sentence(review.chart_study),
+        say(
+            "A point of a unit's chart can stand on very few cases. It is read against the limits and its "
+            "neighbours, never by itself as the unit's rate."
+        ),
+        *(say(f"{upper(text)}.") for text in found.facility.notes),
+    )
+
+
+def rates_description(is_whole: bool, chart: Chart) -> Sentence:
+    """A chart of rates for readers who do not see it."""
+    return say(
+        "Control chart of ",
+        "the whole facility" if is_whole else chart.name,
+        ". Dots are the rates by quarter, "
+        "joined by a line. Hollow ones are provisional; squares take part in a signal. A solid line is the centre. "
+        "Dotted lines are limits that a steady rate rarely leaves. Upright dotted lines are program starts, boxed "
+        "letters entries of the diary. The table gives every number.",
+    )
+
+
+def waits_description(chart: Chart) -> Sentence:
+    """A chart of days between cases for readers who do not see it."""
+    return say(
+        f"Days between cases in {chart.name}, in the order of the cases; higher is better. The hollow dot at the "
+        "right is the wait since the last case, which has not ended. Squares take part in a signal. A solid line "
+        "is the centre. Dotted lines are limits that a steady pace rarely leaves. The table gives every number."
+    )
