@@ -182,9 +182,9 @@ def stands_out_sentences(found: Watch, *, units_differ: bool, units_compared: bo
     if units_differ:
         return (say(f"{upper(silent)} in the latest two quarters."),)
     others = (
-        ", and no unit differs from the others beyond chance"
+        "no unit differs from the others beyond chance"
         if units_compared
-        else ", and no unit has enough cases to be set against the others"
+        else "no unit has enough cases to be set against the others"
     )
     if len(found.units) == 1:
         return (say(f"Nothing stands out. In the latest two quarters {silent}."),)
