@@ -90,12 +90,15 @@ _TABLES = {
     "store": Keeping,
     "privacy": Privacy,
 }
+_LONGEST_SHOWN = 100  # characters
 _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units", "jobs")
 
 
 def _program(path: Path, raw: dict[str, Any]) -> Program:
-    for key in raw:
+    for key, given in raw.items():
         _known(path, key, _KNOWN, "table")
+        if not isinstance(given, dict):
+            raise ProgramProblem(f"{path}: [{key}] must be a table of key = value lines.")
     raw, proposals = _without_proposals(path, raw)
     parts: dict[str, Any] = {name: _section(path, name, kind, raw.get(name, {})) for name, kind in _TABLES.items()}
     _check_values(path, parts)
@@ -121,11 +124,17 @@ def _program(path: Path, raw: dict[str, Any]) -> Program:
     )
 
 
+def _shown(value: object) -> str:
+    """The value as it stands in a message, cut short."""
+    text = repr(value)
+    return text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."
+
+
 def _known(path: Path, key: str, known: tuple[str, ...], what: str) -> None:
     if key in known:
         return
     near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
-    raise ProgramProblem(f"{path}: unknown {what} {key!r}. Did you mean {near[0]!r}? Known: {', '.join(known)}.")
+    raise ProgramProblem(f"{path}: unknown {what} {_shown(key)}. Did you mean {near[0]!r}? Known: {', '.join(known)}.")
 
 
 def _section(path: Path, name: str, kind: Any, given: Any) -> Any:
@@ -162,7 +171,7 @@ def _typed(path: Path, where: str, value: Any, annotation: str) -> Any:
         "int": "a whole number",
         "float": "a number",
     }.get(kind, 'a list of texts, such as ["REG", "OT"]')
-    raise ProgramProblem(f"{path}: {where} must be {wanted}; found {value!r}.")
+    raise ProgramProblem(f"{path}: {where} must be {wanted}; found {_shown(value)}.")
 
 
 def _within(path: Path, where: str, value: float, low: float, high: float) -> None:
@@ -347,5 +356,5 @@ def _choices(path: Path, table: str, given: Any, known: tuple[Any, ...]) -> dict
         _known(path, key, FILE_NAMES, f"key in [{table}]")
         if value not in known:
             shown = ", ".join(str(k).lower() if isinstance(k, bool) else repr(k) for k in known)
-            raise ProgramProblem(f"{path}: [{table}] {key} must be one of {shown}; found {value!r}.")
+            raise ProgramProblem(f"{path}: [{table}] {key} must be one of {shown}; found {_shown(value)}.")
     return dict(given)

@@ -81,7 +81,7 @@ def inside_paths(path: Path, where: str, names: Sequence[str], *, allow_outside:
             raise ProgramProblem(f"{path}: {where} holds a NUL character. Write a file name.")
         if not allow_outside and leads_out(folder, name):
             raise ProgramProblem(
-                f"{path}: {where} = {name!r} leads out of the folder of the program file. Put the file there, or set "
-                "allow_outside = true under [files] if it is meant."
+                f"{path}: {where} = {name[:200]!r} leads out of the folder of the program file. Put the file there, "
+                "or set allow_outside = true under [files] if it is meant."
             )
     return tuple(beside(folder, name) for name in names)

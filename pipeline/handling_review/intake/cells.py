@@ -5,14 +5,17 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable
+from datetime import date
 
 from handling_review.findings import SHOWN_LINES, Finding
 from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.reading import FileReader
 from handling_review.intake.tally import BadCell, Tally
-from handling_review.intake.values import Style, year_last
+from handling_review.intake.values import Style, date_text, year_last
 from handling_review.problems import ReviewProblem
 
+LONGEST_QUOTED = 60  # characters
+MOST_WORDS = 6  # more are a story, not a code
 SUGGESTED_CODES = 12  # more distinct codes than this are seen better in the file itself
 
 
@@ -48,8 +51,7 @@ def _finding(
     cells = list(kept)
     first = cells[0]
     field = None if column == "row" else contract.field(column)
-    personal = field is not None and field.personal
-    shown = "" if personal else first.text[:60]
+    shown = quotable(contract, field, first)
     lines = ", ".join(str(c.line) for c in cells[1:SHOWN_LINES])
     more = f" Also line {lines}" + (" and more." if count > SHOWN_LINES else ".") if lines else ""
     vital = field is None or contract.is_vital(column)
@@ -72,6 +74,31 @@ def _finding(
         cases=count if contract.name == "incidents" and vital else 0,
         suggest=_suggestion(contract, field, rule, cells, style),
     )
+
+
+def quotable(contract: Contract, field: Field | None, cell: BadCell) -> str:
+    """What of a cell may stand in a message: nothing personal, no story, and of a day in the log only its form."""
+    if field is None:
+        return cell.text
+    text = cell.text.strip()
+    if field.personal or cell.hidden or len(text) > LONGEST_QUOTED or len(text.split()) > MOST_WORDS:
+        return ""
+    if field.type == "date" and contract.name == "incidents" and _is_a_day(text):
+        return re.sub("[A-Za-z]", "a", re.sub("[0-9]", "0", text))
+    return text
+
+
+def _is_a_day(text: str) -> bool:
+    """Whether the text says a day of the calendar in any order, so that it could be the day of a case."""
+    return any(_real(date_text(text, order)) for order in ("iso", "mdy", "dmy", "serial"))
+
+
+def _real(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 _ORDER_WORDS = {
@@ -184,6 +211,9 @@ def _suggestion(
         return "hours", 'written_as = "hh:mm"'
     if rule == "enum":
         codes = ", ".join(field.enum)
-        lines = [f'{json.dumps(text, ensure_ascii=False)} = "?"   # {codes}' for text in dict.fromkeys(texts)]
+        shown = dict.fromkeys(cell.text for cell in cells if quotable(contract, field, cell))
+        lines = [f'{json.dumps(text, ensure_ascii=False)} = "?"   # {codes}' for text in shown]
+        if not lines:
+            return None
         return f"codes.{contract.name}.{field.name}", "\n".join(lines[:SUGGESTED_CODES])
     return None

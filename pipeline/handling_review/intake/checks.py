@@ -50,7 +50,7 @@ BEFORE_MEASURE = (
     ),
     Check(
         "find_stale_files", "incidents", "the log may be old", "look", "event_date",
-        lambda r: f"the last event is on {r['found']}, {r['days']} days before the log is said to be complete "
+        lambda r: f"the last event is in {r['found']}, {r['days']} days before the log is said to be complete "
         f"({r['log_through']}).",
         _fixed("Export the log again, or correct log_complete_through."),
     ),

@@ -24,6 +24,8 @@ HEADER_LINES = 40  # title lines above a header are few; further down a match is
 PARQUET = "parquet"
 _HEAD = 1 << 17
 _LONGEST_HEADER = 1 << 15
+MOST_SHOWN = 40  # column names in a message
+_VALUE = re.compile(r"[0-9][0-9.,:/ -]*")  # a number or a day: no name of a column is written so
 MOST_COLUMNS = 1_000  # exports have tens
 _SPREADSHEET = {b"PK\x03\x04": "a spreadsheet or zip archive", b"\xd0\xcf\x11\xe0": "an old spreadsheet"}
 _WEB_PAGE = (b"<html", b"<!doctype", b"<table", b"<?xml")
@@ -299,8 +301,13 @@ def _match(
             columns[name] = position
     missing = contract.missing_columns(columns)
     if missing:
-        seen = ", ".join(repr(c) for c in row if c) or "none"
-        raise DataProblem(f"{where}: {_missing_words(missing, row, mapping, contract)} Columns seen: {seen}.")
+        if not columns and any(_VALUE.fullmatch(cell) for cell in row):
+            raise DataProblem(
+                f"{where}: this seems to be a row of data; no line names the columns. Export the file with its header."
+            )
+        names = [repr(c[:60]) for c in row if c]
+        seen = ", ".join(names[:MOST_SHOWN]) + (f" and {len(names) - MOST_SHOWN:,} more" * (len(names) > MOST_SHOWN))
+        raise DataProblem(f"{where}: {_missing_words(missing, row, mapping, contract)} Columns seen: {seen or 'none'}.")
     return columns, tuple(cell for cell in extra if cell)
 
 

@@ -36,6 +36,7 @@ from handling_review.problems import DataProblem
 from handling_review.pseudonyms import Pseudonyms
 
 BLOCK_BYTES = 16 << 20
+SLIPPED = 3  # so many failing cells in one row: values of other columns stand in them
 MOST_RAGGED = 200_000  # rows of another width: each is kept as text until its line is known
 LINE_ENDS = r"\r\n|\r|\n"
 ARROW_TYPES = {
@@ -70,6 +71,10 @@ class ColumnJudge:
             {"text": texts, "value": value, "rule": rule, "note": notes(self.column, texts, self.style)}
         )
         return known.hstack(marks(texts, self.header))
+
+    def knows(self, text: str) -> bool:
+        """Whether this text has been seen in the column."""
+        return self._known is not None and bool((self._known.get_column("text") == text).any())
 
     @property
     def point_is_decimal(self) -> bool:
@@ -125,6 +130,7 @@ class FileReader:
         self.tally = Tally()
         self._counter = LineCounter(dialect.first_line)
         self._ragged = 0
+        self._odd: frozenset[int] = frozenset()  # rows of the block that seem to have slipped by a cell
         self._judges = {
             name: ColumnJudge(contract.field(name), style, dialect.header[dialect.columns[name]], keys)
             for name in contract.names
@@ -251,6 +257,13 @@ class FileReader:
         """Count the rows of a block under used, set aside and excluded; return the used ones."""
         tally = self.tally
         gone = self._excluded(frame, judged)
+        failures = pl.zeros(len(frame), dtype=pl.Int32, eager=True)
+        for column in judged.values():
+            if column.verdict.get_column("rule").null_count() < len(column.verdict):
+                failures = failures + column.rules().is_not_null().cast(pl.Int32)
+        odd = (failures >= SLIPPED) & ~gone
+        few = int(odd.sum()) * 2 < len(frame)  # where most rows fail it is the export's way of writing
+        self._odd = frozenset(odd.arg_true().to_list()) if few else frozenset()
         bad = pl.repeat(False, len(frame), eager=True, dtype=pl.Boolean)
         for name, column in judged.items():
             if column.verdict.get_column("rule").null_count() == len(column.verdict):
@@ -320,7 +333,13 @@ class FileReader:
     def _keep_cells(self, frame: pl.DataFrame, name: str, rule: str, broken: pl.Series, column: _Judged) -> None:
         self.tally.cells[name, rule] += int(broken.sum())
         for place in broken.arg_true().head(self.tally.room(name, rule)).to_list():
-            self.tally.keep(BadCell(frame["line"][place], frame["record"][place], name, rule, column.text(place)))
+            text = column.text(place)
+            hidden = place in self._odd or self._is_id(text)
+            self.tally.keep(BadCell(frame["line"][place], frame["record"][place], name, rule, text, hidden))
+
+    def _is_id(self, text: str) -> bool:
+        """Whether a cell of another column holds an employee id of this file."""
+        return any(judge.knows(text) for judge in self._judges.values() if judge.column.personal)
 
     def _set_ragged_aside(self, rows: Iterable[RaggedRow]) -> None:
         for row in rows:

@@ -49,13 +49,17 @@ class RunningSums:
 
 @dataclass(frozen=True)
 class BadCell:
-    """One value that failed a rule: physical line, record, column, rule, and the cell's own text."""
+    """One value that failed a rule: physical line, record, column, rule, and the cell's own text.
+
+    ``hidden``: the text may be somebody's, so it is never quoted: an employee id, or a cell of a row that has slipped.
+    """
 
     line: int
     record: int
     column: str
     rule: str
     text: str
+    hidden: bool = False
 
 
 @dataclass

@@ -36,9 +36,9 @@ class Store:
 
     def __init__(self, path: Path, temporary: Path, threads: int = THREADS, memory_limit: str = MEMORY_LIMIT) -> None:
         self.path = path
+        temporary.mkdir(mode=0o700, exist_ok=True)
         self._umask = os.umask(0o077)  # the file, its log and what is spilled are private from their first byte
         try:
-            temporary.mkdir(mode=0o700, exist_ok=True)
             self._con = duckdb.connect(
                 config={
                     "threads": threads,

@@ -1,0 +1,157 @@
+"""Does the contract judge every cell as an independent reading does? ``python tests/bench/fuzz_contracts.py``.
+
+Random cells of every column of every file are judged by the package (canonical text, pandera, typed value) and by the
+plain reading below, which knows the Table Schema files and Python's own types, and nothing of the package's parsing.
+Writes FUZZ_CONTRACTS.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from bench.campaign import run
+from handling_review import files
+from handling_review.intake.contracts import contract, names
+from handling_review.intake.judge import failing_rules
+from handling_review.intake.values import Style, canonical, typed
+
+RESULT = Path(__file__).with_name("FUZZ_CONTRACTS.md")
+CELLS = 40  # of one column in a case
+WORDS = (
+    "", " ", "yes", "NO", "true", "0", "1", "-1", "2", "1e5", "1.5", "1.50", "-0", "0.00004", "99999999999999999",
+    "123456789012345", "2025-02-28", "2025-02-29", "2024-02-29", "1989-12-31", "1990-01-01", "2100-12-31", "2101-01-01",
+    "25:00", "23:59", "7:05 pm", "x" * 64, "x" * 65, "x" * 300, "x" * 301, "é" * 200, "n/a", "unknown", "None", "other",
+    "20001", "20000", "100", "100.0001", "-100000", "1000000", "1000000.1", "'; DROP TABLE x; --", "<b>", "=1+1",
+)  # fmt: skip
+
+
+@cache
+def schema(name: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(files.read_text("schemas", f"{name}.json"))
+    return found
+
+
+def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:
+    """'accept', 'missing' or the name of the first rule that is broken; None where this reading takes no side."""
+    text = " ".join(cell.split())
+    rules = field.get("constraints", {})
+    enum = [str(v) for v in rules.get("enum", [])]
+    if text.casefold() in set(field.get("missingValues", missing)) - set(enum):
+        return "required" if rules.get("required") else "missing"
+    kind = field["type"]
+    value: Any = text
+    if kind == "date":
+        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+            return "type" if not re.search(r"[0-9]{5}|[a-z]{3}", text, re.I) else None  # other ways of writing a day
+        try:
+            value = date.fromisoformat(text)
+        except ValueError:
+            return "type"
+        low, high = (date.fromisoformat(rules[b]) if b in rules else None for b in ("minimum", "maximum"))
+    elif kind in ("number", "integer"):
+        if not re.fullmatch(r"-?[0-9]{1,12}(\.[0-9]+)?", text):
+            return None  # signs, currency, thousands: judged by tests of their own
+        try:
+            value = Decimal(text).quantize(Decimal("0.0001")) if kind == "number" else Decimal(text)
+        except InvalidOperation:
+            return None
+        if kind == "integer" and value != int(value):
+            return "type"
+        low, high = (Decimal(str(rules[b])) if b in rules else None for b in ("minimum", "maximum"))
+    elif kind == "boolean":
+        words = [*field.get("trueValues", []), *field.get("falseValues", [])]
+        return "accept" if text.casefold() in words else "type"
+    else:
+        low = high = None
+    if low is not None and value < low:
+        return "minimum"
+    if high is not None and value > high:
+        return "maximum"
+    if enum:
+        slug = re.sub(r"[\s\-/]+", "_", text.casefold())
+        return "accept" if slug in enum or {slug, text.casefold()} & set(field.get("synonyms", {})) else "enum"
+    if "maxLength" in rules and len(text) > rules["maxLength"]:
+        return "maxLength"
+    if "pattern" in rules and not re.fullmatch(rules["pattern"], text):
+        return "pattern"
+    return "accept"
+
+
+def cells(field: dict[str, Any], random: np.random.Generator) -> list[str]:
+    """Cells that a column may hold: its example, codes and bounds, odd words, and letters at random."""
+    rules = field.get("constraints", {})
+    own = [str(field["example"]), *(str(v) for v in rules.get("enum", [])), *field.get("synonyms", {})]
+    own += [*field.get("trueValues", []), *field.get("falseValues", []), *field.get("missingValues", [])]
+    own += [str(rules[b]) for b in ("minimum", "maximum") if b in rules]
+    found = []
+    for _ in range(CELLS):
+        cell = str(random.choice([*own, *WORDS]))
+        if random.random() < 0.2:
+            cell = cell.upper() if random.random() < 0.5 else f"  {cell} "
+        if random.random() < 0.15 and cell:
+            at = int(random.integers(len(cell)))
+            cell = cell[:at] + str(random.choice(list("0123456789-.:/ abZé"))) + cell[at + 1 :]
+        found.append(cell)
+    return found
+
+
+def one_case(seed: int, number: int, folder: Path) -> str:
+    """Judge the cells of one random column both ways; raises where the two differ."""
+    random = np.random.Generator(np.random.PCG64([seed, number]))
+    name = str(random.choice(names()))
+    raw = schema(name)
+    field = raw["fields"][random.integers(len(raw["fields"]))]
+    one = contract(name).field(field["name"])
+    texts = pl.Series("text", cells(field, random), dtype=pl.String)
+    canon = canonical(one, texts, Style())
+    rules = failing_rules(one, canon)
+    frame = pl.DataFrame({"value": canon, "rule": rules})
+    accepted = frame.select(pl.when(pl.col("rule").is_null()).then("value").otherwise(None)).to_series()
+    values = typed(one, accepted).to_list()
+    for cell, text, rule, value in zip(texts.to_list(), canon.to_list(), rules.to_list(), values, strict=True):
+        expected = plain(field, list(raw.get("missingValues", [""])), cell)
+        if expected is None:
+            continue
+        found = rule or ("missing" if text is None else "accept")
+        if found != expected:
+            raise AssertionError(f"{name}.{field['name']}: {cell[:60]!r} is judged {found}, expected {expected}")
+        if found == "accept" and value is None:
+            raise AssertionError(f"{name}.{field['name']}: {cell[:60]!r} is accepted and has no value")
+    return f"{name}: judged alike"
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--cases", type=int, default=10_000)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--print", action="store_true", help="do not write the summary")
+    chosen = asked.parse_args()
+    print(f"seed {chosen.seed}")
+    seen = run(one_case, chosen.seed, chosen.cases, batch=100)
+    text = "\n".join([
+        "# Cells against the contract", "",
+        f"`python tests/bench/fuzz_contracts.py --cases {chosen.cases} --seed {chosen.seed}`; a case is {CELLS} cells of "
+        "one column, judged by the package and by an independent reading of the Table Schema file.", "",
+        *seen.lines(), "",
+    ])  # fmt: skip
+    print(text)
+    if not chosen.print:
+        RESULT.write_text(text, encoding="utf-8", newline="\n")
+    sys.exit(1 if seen.failures else 0)
+
+
+if __name__ == "__main__":
+    main()
