@@ -10,12 +10,12 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 from pypdf import PdfReader
 
+from browser.test_review_in_browser import ARGUMENTS, chromium_path
 from handling_review.evidence import restated
 from handling_review.evidence.numbers import RATE_UNIT
 from handling_review.evidence.restated_compare import COMPARED, Changes, Item, Reason
 from handling_review.history.differences import ChangedSetting
 from handling_review.page.build import render
-from browser.test_review_in_browser import ARGUMENTS, chromium_path
 from spec import made_up_tables as made_up
 
 pytestmark = pytest.mark.browser
