@@ -208,7 +208,10 @@ def coverage_picture(review: Review) -> Picture:
             "vertical lines are program starts."
         ),
         figure=drawn,
-        narrow={**axis.narrow(room=3.6), "annotations": [*without_names(drawn), *_named(drawn)]},
+        narrow={
+            **axis.narrow(room=axis.name_room(is_narrow=True)),
+            "annotations": [*without_names(drawn), *_named(drawn)],
+        },
         height=340,
         narrow_height=300,
     )

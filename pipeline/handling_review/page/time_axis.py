@@ -23,13 +23,16 @@ from handling_review.page.house import (
     safe,
 )
 from handling_review.page.marks import is_about, letter, starts
+from handling_review.page.short_names import shortened
 
 MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
 MOST_MARKED_STARTS = 12  # more lines than this hide the points; a band from the first to the last stands for them
+_NAME_LETTERS = 24
 _LETTER_ROOM = 0.7  # quarters that a boxed letter takes on the narrowest wide picture
 _WHITE = "rgba(255,255,255,0.85)"
 _GAP = "no rate"
-_NAME_SHARE = 0.085  # part of the width that the name of a line takes at the right end
+# part of the width that the name of a line takes at the right end, on a wide and on a small screen
+_NAME_SHARE, _NARROW_NAME_SHARE = 0.085, 0.26
 
 
 @dataclass(frozen=True)
@@ -55,9 +58,10 @@ class TimeAxis:
         """The axis with every quarter, and room on the right for names of lines."""
         return quarter_axis(self.quarters, room)
 
-    def name_room(self) -> float:
-        """Room for names of lines on the right, in quarters: it grows with the axis, because the names do not."""
-        return max(1.1, round(_NAME_SHARE * len(self.spans), 2))
+    def name_room(self, *, is_narrow: bool = False) -> float:
+        """Room for names of lines on the right, in quarters: a share of the axis, because the names are as long."""
+        share, least = (_NARROW_NAME_SHARE, 3.6) if is_narrow else (_NAME_SHARE, 1.1)
+        return max(least, round(share * len(self.spans), 2))
 
     def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
         """The axis with years only, for a small screen."""
@@ -91,11 +95,13 @@ def add_context(
     if len(marked) > MOST_MARKED_STARTS:
         _add_band(figure, marked, every)
         marked = []
+    short = shortened([name for _, names in marked for name in names], _NAME_LETTERS)
     for step, (here, names) in enumerate(marked):
         figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
         if named and len(marked) <= MOST_LABELLED_STARTS:
+            who = ", ".join(short[name] for name in names)
             figure.add_annotation(
-                note(f"{safe(', '.join(names))} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
+                note(f"{safe(who)} starts", x=here, y=1 - 0.06 * step, yref="paper", yanchor="top",
                      xanchor="left", color=WARNING, size=12, bgcolor=_WHITE)
             )  # fmt: skip
     taken: list[float] = []  # where the last letter of each row of letters stands
