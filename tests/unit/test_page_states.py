@@ -116,6 +116,15 @@ def test_many_starts_are_one_band_and_not_a_curtain_of_lines(draw: Any) -> None:
     assert "48 units start" in [note["text"] for note in many.figure["layout"]["annotations"]]
 
 
+def test_a_long_name_at_a_start_is_cut_and_not_run_off() -> None:
+    found = with_starts(2)
+    rows = tuple(replace(row, name=f"{'Memory Support ' * 5}{row.name}") for row in found.units.rows)
+    drawn = rates_picture(replace(found, units=replace(found.units, rows=rows)))
+    named = [note["text"] for note in drawn.figure["layout"]["annotations"] if note["text"].endswith(" starts")]
+    assert len(set(named)) == 2, "two names that begin alike still differ"
+    assert all(len(text) <= 24 + len(" starts") for text in named)
+
+
 def test_names_in_the_funnel_never_overprint_each_other_and_never_run_off() -> None:
     found = review().funnel
     unit = found.units[0]

@@ -276,7 +276,11 @@ def _levers(row: ProposalRow, id: str) -> Picture:
         title=words.levers_title(row),
         description=words.levers_description(row),
         figure=plain(figure),
-        narrow={"yaxis.ticktext": [safe(name).replace(" ", "<br>", 1) for name in names], "xaxis.nticks": 4},
+        narrow={
+            "yaxis.ticktext": [safe(name).replace(" ", "<br>", 1) for name in names],
+            "xaxis.nticks": 4,
+            "annotations": [],
+        },
         height=260,
         narrow_height=260,
         name=row.stated.name,

@@ -23,8 +23,10 @@ from handling_review.page.house import (
     quarter_axis,
 )
 from handling_review.page.marks import is_about, letter, starts
+from handling_review.page.short_names import shortened
 
 MOST_LABELLED_STARTS = 6  # more labels than this would overprint each other
+_NAME_LETTERS = 24
 MOST_MARKED_STARTS = 12  # more lines than this hide the points; a band from the first to the last stands for them
 _LETTER_WIDTH = 44.0  # pixels for a box of letters
 _WIDE, _NARROW = 580.0, 216.0  # pixels of the narrowest axis on a wide and on a small screen
@@ -90,13 +92,14 @@ def add_context(
     if len(marked) > MOST_MARKED_STARTS:
         _add_band(figure, marked, every)
         marked = []
+    short = shortened([name for _, names in marked for name in names], _NAME_LETTERS)
     for step, (here, names) in enumerate(marked):
         figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
         if labelled and len(marked) <= MOST_LABELLED_STARTS:
             side = "left" if here < 0.6 * len(axis.spans) else "right"
             figure.add_annotation(
-                note(f"{_starters(names)} starts" if len(names) == 1 else f"{_starters(names)} start", x=here,
-                     y=1 - 0.06 * step, yref="paper", yanchor="top", xanchor=side, color=WARNING, size=12,
+                note(f"{_starters(tuple(short[name] for name in names))} {'starts' if len(names) == 1 else 'start'}",
+                     x=here, y=1 - 0.06 * step, yref="paper", yanchor="top", xanchor=side, color=WARNING, size=12,
                      bgcolor=_WHITE)
             )  # fmt: skip
     if rows == 1:
