@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
+from handling_review.stopping import Stop, stoppable
 
 if TYPE_CHECKING:
     from handling_review.findings import Finding
@@ -89,21 +90,32 @@ def _months(text: str) -> int:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. Problems are sentences on stderr, never a traceback."""
+    with stoppable() as stop:
+        code = _guarded(arguments, stop)
+    return code
+
+
+def _guarded(arguments: Sequence[str] | None, stop: Stop) -> int:
     try:
-        asked = parser().parse_args(arguments)
-        return _run(asked)
+        return _run(parser().parse_args(arguments))
     except ReviewProblem as problem:
+        if stop.number:
+            return _stopped(stop)
         if problem.exit_code == ReviewProblem.exit_code:
             return _apologise(problem)
         print(f"handling-review: {problem}", file=sys.stderr)
         return problem.exit_code
     except KeyboardInterrupt:
-        print("handling-review: stopped; the last review is untouched.", file=sys.stderr)
-        return 130
+        return _stopped(stop)
     except BrokenPipeError:
         return _closed_pipe()
-    except Exception as fault:
-        return _apologise(fault)
+    except Exception as fault:  # a library may make an error of its own of being stopped
+        return _stopped(stop) if stop.number else _apologise(fault)
+
+
+def _stopped(stop: Stop) -> int:
+    print("handling-review: stopped; the last finished review is whole.", file=sys.stderr)
+    return stop.exit_code
 
 
 def _run(asked: argparse.Namespace) -> int:

@@ -15,7 +15,7 @@ from handling_review import files
 PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
-    {"findings", "files"},
+    {"findings", "files", "stopping"},
     {"settings"},
     {"program"},
     {"stats", "store"},

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 STORAGE_VERSION = "v1.2.0"
 MEMORY_LIMIT = "1GB"
 THREADS = 2
+_NO_ROOM = (duckdb.IOException, duckdb.OutOfMemoryException)  # a full disk, also where data were to be spilled
 
 
 class Store:
@@ -63,6 +64,8 @@ class Store:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+        if isinstance(error, _NO_ROOM):
+            raise OutputProblem(f"{self.path.parent}: the database cannot be written ({_first_line(error)}).") from None
 
     def close(self) -> None:
         """Write everything to the file and let go of it."""
