@@ -32,7 +32,7 @@ LINE_BY_LINE = Path(__file__).parent.parent / "unit" / "killed_publish.py"
 
 
 def campaign(place: Path, kills: int, seed: int) -> list[Kill]:
-    """Kills in turn anywhere and near the exchange. Builds are forks of this process: loading libraries risks nothing."""
+    """Kills in turn anywhere and near the exchange. Builds are forks of this process: loading code risks nothing."""
     dice = random.Random(seed)
     states = killed_builds.programs(place)
     out = place / "reviews" / "out"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import importlib
 import json
 import os
 import random
@@ -55,8 +56,9 @@ class Forked:
     """A build in a child of this process, which has loaded the libraries already; used like ``subprocess.Popen``."""
 
     def __init__(self, program: Path, out: Path) -> None:
-        import statsmodels.api  # noqa: F401
-
+        for name in ("review", "page.build", "evidence.export"):
+            importlib.import_module(f"handling_review.{name}")
+        importlib.import_module("statsmodels.api")
         from handling_review.cli import main
 
         self.returncode: int | None = None
