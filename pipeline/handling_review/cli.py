@@ -23,8 +23,9 @@ _DESCRIPTION = (
     "injury rates per 200,000 hours, before and after training, with intervals."
 )
 _EPILOG = (
-    "Exit codes: 0 done; 1 check found something worth a look; 2 wrong usage; 3 program file; 4 blocked by the data; "
-    "5 output folder; 70 fault of this program. The review shows recorded injuries; it is no instruction for care."
+    "Exit codes: 0 done; 1 check found something worth a look, or verify something that does not agree; 2 wrong usage; "
+    "3 program file; 4 blocked by the data; 5 output folder; 70 fault of this program. "
+    "The review shows recorded injuries; it is no instruction for care."
 )
 
 
@@ -72,7 +73,16 @@ def parser() -> argparse.ArgumentParser:
     worklist.add_argument(
         "--within", type=_months, metavar="MONTHS", default=3, help="due within so many months (default: 3)"
     )
+    _add_verify(commands)
     return top
+
+
+def _add_verify(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    verify = commands.add_parser("verify", help="is a review still what was built? works everything out again")
+    verify.add_argument("out", type=Path, metavar="OUT", help="the output folder of a build")
+    verify.add_argument(
+        "--inputs", type=Path, metavar="PATH", help="also hold the inputs against it: their folder, or the program file"
+    )
 
 
 def _day(text: str) -> date:
@@ -133,6 +143,7 @@ def _run(asked: argparse.Namespace) -> int:
         "build": _build,
         "budget": _budget,
         "worklist": _worklist,
+        "verify": _verify,
     }
     return commands[asked.command](asked)
 
@@ -189,6 +200,7 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
     with _Progress() as progress:
         built = review.build(program, day, target, progress)
     _print_findings(built.findings)
+    print(f"Run {built.run_id}, SHA-256 of manifest.json {built.manifest_sha256}")
     print(f"Review: {built.page}")
     return EXIT_DONE
 
@@ -225,6 +237,15 @@ def _worklist(asked: argparse.Namespace) -> int:
         "Keep this list to those who schedule training."
     )
     return EXIT_DONE
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from handling_review import verify
+
+    with _Progress() as progress:
+        found = verify.verify(asked.out, asked.inputs, progress)
+    print("\n".join(verify.sentences(found)))
+    return EXIT_FINDINGS if found.troubles else EXIT_DONE
 
 
 def _counted(number: int, noun: str) -> str:

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from handling_review import __version__
+from handling_review import manifest
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
 from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
 from handling_review.intake.ledger import as_frame, ledger
 from handling_review.intake.load import Intake, load_all
+from handling_review.kept import keep
 from handling_review.problems import DataProblem, OutputProblem
 from handling_review.program import Program
 from handling_review.store.database import Store
@@ -29,11 +27,9 @@ from handling_review.store.settle import ReviewDays
 
 if TYPE_CHECKING:
     from handling_review.evidence.assemble import Review
-    from handling_review.evidence.tables import Scope
 
 Progress = Callable[[str, int], None]
 PAGE = "program-review.html"
-LIBRARIES = ("duckdb", "pandas", "pandera", "plotly", "polars", "pyarrow", "scipy")
 
 
 @dataclass(frozen=True)
@@ -45,13 +41,19 @@ class Measured:
     findings: tuple[Finding, ...]
     tables: Mapping[str, pd.DataFrame]
 
+    def record(self, program: Program) -> manifest.Record:
+        """What the page and the manifest say about this run."""
+        return manifest.record(program, self.days, self.tables)
+
 
 @dataclass(frozen=True)
 class Built:
-    """A finished build: the page and what was found in the data."""
+    """A finished build: the page, what was found in the data, and what to note elsewhere about it."""
 
     page: Path
     findings: tuple[Finding, ...]
+    run_id: str
+    manifest_sha256: str
 
 
 def quiet(_stage: str, _rows: int) -> None:
@@ -67,8 +69,13 @@ def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Fi
         return measured(program, as_of, Path(folder), progress).findings
 
 
-def measured(program: Program, as_of: date, folder: Path, progress: Progress = quiet) -> Measured:
-    """Files to result tables, in a database ``review.duckdb`` inside ``folder``."""
+def measured(
+    program: Program, as_of: date, folder: Path, progress: Progress = quiet, *, is_kept: bool = False
+) -> Measured:
+    """Files to result tables, in a database ``review.duckdb`` inside ``folder``.
+
+    ``is_kept``: the database is part of a review and also holds what a review needs to be worked out again.
+    """
     with Store(folder / "review.duckdb", folder / "spill") as store:
         intake = load_all(program, store, progress)
         progress("checking", 0)
@@ -78,19 +85,14 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = q
         progress("counting hours and cases", 0)
         tables = measure(store)
         findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
-        lines = ledger(intake, tables["row_accounting"])
+        tables["accounting"] = as_frame(ledger(intake, tables["row_accounting"]))
+        tables["findings"] = findings_frame(in_order(findings))
+        tables["inputs"] = _inputs(intake)
+        found = Measured(days, intake, tuple(in_order(findings)), tables)
+        if is_kept:
+            keep(store, found.record(program))
         store.checkpoint()
-    return Measured(
-        days=days,
-        intake=intake,
-        findings=tuple(in_order(findings)),
-        tables={
-            **tables,
-            "accounting": as_frame(lines),
-            "findings": findings_frame(in_order(findings)),
-            "inputs": _inputs(intake),
-        },
-    )
+    return found
 
 
 def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) -> Built:
@@ -98,22 +100,29 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
+    with output_folder(out) as folder:
+        found = measured(program, as_of, folder, progress, is_kept=True)
+        review = _judged(program, found, progress)
+        progress("writing", 0)
+        write_results(review, found.tables["findings"], folder)
+        (folder / "review.duckdb").chmod(0o600)
+        _remove_spill(folder)
+        record = found.record(program)
+        manifest.write(record, folder)
+        digest = manifest.sha256(folder / manifest.NAME)
+    return Built(out / PAGE, found.findings, record.run_id, digest)
+
+
+def write_results(review: Review, findings: pd.DataFrame, folder: Path) -> None:
+    """Write the page, the tables and the findings into an empty folder."""
     from handling_review.evidence.export import result_frames
     from handling_review.page.build import render
 
-    with output_folder(out) as folder:
-        found = measured(program, as_of, folder, progress)
-        review = _judged(program, found, progress)
-        progress("writing", 0)
-        (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
-        (folder / "tables").mkdir()
-        for name, frame in sorted(result_frames(review).items()):
-            _write_csv(frame, folder / "tables" / f"{name}.csv")
-        _write_csv(found.tables["findings"], folder / "findings.csv")
-        (folder / "review.duckdb").chmod(0o600)
-        _remove_spill(folder)
-        _write_manifest(program, found, folder)
-    return Built(out / PAGE, found.findings)
+    (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
+    (folder / "tables").mkdir()
+    for name, frame in sorted(result_frames(review).items()):
+        _write_csv(frame, folder / "tables" / f"{name}.csv")
+    _write_csv(findings, folder / "findings.csv")
 
 
 def examine(program: Program, as_of: date, progress: Progress = quiet) -> Review:
@@ -139,29 +148,7 @@ def _judged(program: Program, found: Measured, progress: Progress) -> Review:
 
     refuse_blocked(found.findings)
     progress("judging", 0)
-    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), program)
-
-
-def _scope(program: Program, found: Measured) -> Scope:
-    from handling_review.evidence.tables import Scope
-
-    days = found.days
-    return Scope(
-        facility_name=program.facility.name,
-        facility_naics=program.facility.naics,
-        facility_note=program.facility.note,
-        start=days.start,
-        end=days.end,
-        as_of=days.as_of,
-        log_complete_through=days.log_through,
-        log_complete_stated=days.log_through_stated,
-        hours_complete_through=days.hours_through,
-        hours_complete_stated=days.hours_through_stated,
-        settings_hash=program.settings_hash(),
-        run_id=_run_id(program, found),
-        versions=_versions(),
-        settings=program.settings(),
-    )
+    return assemble(ResultTables.from_dict(found.tables), found.record(program).scope(), program)
 
 
 def findings_frame(findings: list[Finding]) -> pd.DataFrame:
@@ -199,17 +186,6 @@ def _inputs(intake: Intake) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "name", "sha256", "rows", "bytes"])
 
 
-def _versions() -> dict[str, str]:
-    return {"handling-review": __version__, **{name: version(name) for name in LIBRARIES}}
-
-
-def _run_id(program: Program, found: Measured) -> str:
-    """Twelve digits that stand for these inputs, settings, days and this version of the tool."""
-    parts = [program.settings_hash(), str(found.days), __version__]
-    parts += [f"{one.file} {one.sha256}" for one in found.intake.files]
-    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:12]
-
-
 def _write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write a result table; text that a spreadsheet would run as a formula gets a leading apostrophe."""
     safe = frame.copy()
@@ -232,29 +208,3 @@ def _remove_spill(folder: Path) -> None:
         for left in spill.iterdir():
             left.unlink()
         spill.rmdir()
-
-
-def _write_manifest(program: Program, found: Measured, folder: Path) -> None:
-    outputs = sorted(p for p in folder.rglob("*") if p.is_file())
-    manifest = {
-        "facility": program.facility.name,
-        "run_id": _run_id(program, found),
-        "review": dict(vars(found.days)),
-        "settings_sha256": program.settings_hash(),
-        "settings": program.settings(),
-        "inputs": found.tables["inputs"].to_dict("records"),
-        "row_accounting": found.tables["accounting"].to_dict("records"),
-        "outputs": {p.relative_to(folder).as_posix(): _sha256(p) for p in outputs},
-        "versions": _versions(),
-        "random_seed": None,
-    }
-    text = json.dumps(manifest, indent=2, default=str, ensure_ascii=False)
-    (folder / "manifest.json").write_text(text + "\n", encoding="utf-8", newline="\n")
-
-
-def _sha256(path: Path) -> str:
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while chunk := stream.read(1 << 20):
-            digest.update(chunk)
-    return digest.hexdigest()

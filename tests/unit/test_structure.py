@@ -22,8 +22,10 @@ LAYERS = (
     {"intake", "simulate"},
     {"evidence"},
     {"page"},
+    {"manifest"},
+    {"kept"},
     {"review", "proposal"},
-    {"starter", "worklist"},
+    {"starter", "verify", "worklist"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

@@ -30,10 +30,17 @@ class Store:
     """One review database, open for writing until it is closed.
 
     Use as a context manager. ``path`` is made new, or a database that is there is opened again; ``temporary`` is a
-    folder for spilled data.
+    folder for spilled data; ``source`` is another database to read from, which stays as it is.
     """
 
-    def __init__(self, path: Path, temporary: Path, threads: int = THREADS, memory_limit: str = MEMORY_LIMIT) -> None:
+    def __init__(
+        self,
+        path: Path,
+        temporary: Path,
+        threads: int = THREADS,
+        memory_limit: str = MEMORY_LIMIT,
+        source: Path | None = None,
+    ) -> None:
         self.path = path
         try:
             self._con = duckdb.connect(
@@ -45,8 +52,9 @@ class Store:
                     "autoload_known_extensions": "false",
                 }
             )
-            target = str(path).replace("'", "''")
-            self._con.execute(f"ATTACH '{target}' AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
+            self._con.execute(f"ATTACH {_text(path)} AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
+            if source is not None:
+                self._con.execute(f"ATTACH {_text(source)} AS source (READ_ONLY)")
         except duckdb.Error as error:
             raise OutputProblem(
                 f"{path.parent}: the database cannot be created there ({_first_line(error)})."
@@ -84,6 +92,10 @@ class Store:
             self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
             self._con.unregister("incoming")
 
+    def see(self, table: str) -> None:
+        """A table of the source under its own name, as a view."""
+        self._con.execute(f"CREATE VIEW {_name(table)} AS SELECT * FROM source.main.{_name(table)}")
+
     def fill(self, table: str, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[Any]]) -> None:
         """Create a small lookup table from Python rows."""
         declared = ", ".join(f"{_name(name)} {kind}" for name, kind in columns)
@@ -117,6 +129,11 @@ class Store:
 def _name(name: str) -> str:
     """A table or column name of this package, quoted."""
     return '"' + name.replace('"', '""') + '"'
+
+
+def _text(path: Path) -> str:
+    """A path as SQL text."""
+    return "'" + str(path).replace("'", "''") + "'"
 
 
 def _first_line(error: Exception) -> str:
