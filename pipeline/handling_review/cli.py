@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
+from handling_review.stopping import Stop, stoppable
 from handling_review.visible import printable
 
 if TYPE_CHECKING:
@@ -23,8 +24,9 @@ _DESCRIPTION = (
     "injury rates per 200,000 hours, before and after training, with intervals."
 )
 _EPILOG = (
-    "Exit codes: 0 done; 1 check found something worth a look; 2 wrong usage; 3 program file; 4 blocked by the data; "
-    "5 output folder; 70 fault of this program. The review shows recorded injuries; it is no instruction for care."
+    "Exit codes: 0 done; 1 check found something worth a look, or verify something that does not agree; 2 wrong usage; "
+    "3 program file; 4 blocked by the data; 5 output folder; 70 fault of this program. "
+    "The review shows recorded injuries; it is no instruction for care."
 )
 
 
@@ -98,7 +100,16 @@ def parser() -> argparse.ArgumentParser:
     worklist.add_argument(
         "--within", type=_months, metavar="MONTHS", default=3, help="due within so many months (default: 3)"
     )
+    _add_verify(commands)
     return top
+
+
+def _add_verify(commands: argparse._SubParsersAction[_Parser]) -> None:
+    verify = commands.add_parser("verify", help="is a review still what was built? works everything out again")
+    verify.add_argument("out", type=Path, metavar="OUT", help="the output folder of a build")
+    verify.add_argument(
+        "--inputs", type=Path, metavar="PATH", help="also hold the inputs against it: their folder, or the program file"
+    )
 
 
 def _day(text: str) -> date:
@@ -116,21 +127,32 @@ def _months(text: str) -> int:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. Problems are sentences on stderr, never a traceback."""
+    with stoppable() as stop:
+        code = _guarded(arguments, stop)
+    return code
+
+
+def _guarded(arguments: Sequence[str] | None, stop: Stop) -> int:
     try:
-        asked = parser().parse_args(arguments)
-        return _run(asked)
+        return _run(parser().parse_args(arguments))
     except ReviewProblem as problem:
+        if stop.number:
+            return _stopped(stop)
         if problem.exit_code == ReviewProblem.exit_code:
             return _apologise(problem)
         say(f"handling-review: {problem}", error=True)
         return problem.exit_code
     except KeyboardInterrupt:
-        say("handling-review: stopped; the last review is untouched.", error=True)
-        return 130
+        return _stopped(stop)
     except BrokenPipeError:
         return _closed_pipe()
-    except Exception as fault:
-        return _apologise(fault)
+    except Exception as fault:  # a library may make an error of its own of being stopped
+        return _stopped(stop) if stop.number else _apologise(fault)
+
+
+def _stopped(stop: Stop) -> int:
+    say("handling-review: stopped; the last finished review is whole.", error=True)
+    return stop.exit_code
 
 
 def _run(asked: argparse.Namespace) -> int:
@@ -149,6 +171,7 @@ def _run(asked: argparse.Namespace) -> int:
         "budget": _budget,
         "worklist": _worklist,
         "forget": _forget,
+        "verify": _verify,
     }
     return commands[asked.command](asked)
 
@@ -209,6 +232,7 @@ def _built(program_file: Path, as_of: date | None, out: Path | None, since: Path
     with _Progress() as progress:
         built = review.build(program, day, target, progress, since)
     _print_findings(built.findings)
+    say(f"Run {built.run_id}, SHA-256 of manifest.json {built.manifest_sha256}")
     say(f"Review: {built.page}")
     return EXIT_DONE
 
@@ -267,6 +291,15 @@ def _worklist(asked: argparse.Namespace) -> int:
         "Keep this list to those who schedule training."
     )
     return EXIT_DONE
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from handling_review import verify
+
+    with _Progress() as progress:
+        found = verify.verify(asked.out, asked.inputs, progress)
+    say("\n".join(verify.sentences(found)))
+    return EXIT_FINDINGS if found.troubles else EXIT_DONE
 
 
 def _counted(number: int, noun: str) -> str:

@@ -121,3 +121,8 @@ def named(earlier: Earlier) -> dict[str, str] | None:
         return None
     last = earlier.book.reviews[-1]
     return {"run_id": last.run_id, "as_of": last.as_of.isoformat()}
+
+
+def told(earlier: Earlier) -> dict[str, Any]:
+    """What the manifest says of earlier reviews: the last one, and the removals of people on request."""
+    return {"last_review": named(earlier), "removals": removals(earlier)}

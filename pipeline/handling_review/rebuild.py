@@ -15,9 +15,10 @@ from handling_review.history.find import DATABASE, Earlier, findings_back
 from handling_review.history.intake_record import load_kept
 from handling_review.history.program_back import program_of
 from handling_review.intake.load import Intake
+from handling_review.manifest import versions
 from handling_review.problems import OutputProblem, UsageProblem
 from handling_review.program import Program
-from handling_review.review import PAGE, Built, Progress, measured, quiet, versions, write
+from handling_review.review import PAGE, Built, Progress, measured, quiet, write
 from handling_review.store.database import Store
 from handling_review.store.publish import output_folder
 
@@ -56,13 +57,14 @@ def rebuild(kept_in: Path, as_of: date | None, out: Path | None, progress: Progr
     try:
         with output_folder(target) as folder:
             found = measured(program, review.as_of, folder, progress, load, before.notes)
-            write(program, found, folder, before, progress, last_review.as_it_was(told))
+            digest = write(program, found, folder, before, progress, last_review.as_it_was(told))
     except DamagedSnapshot as damaged:
         raise OutputProblem(
             f"{kept_in}: the kept rows of the review as of {review.as_of} are not whole ({damaged}), so it cannot be "
             "built again. Take its output folder from a backup."
         ) from None
-    return Rebuilt(Built(target / PAGE, found.findings), _provisos(book, review))
+    built = Built(target / PAGE, found.findings, found.record(program).run_id, digest)
+    return Rebuilt(built, _provisos(book, review))
 
 
 def _book(kept_in: Path) -> Book:

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from handling_review import __version__, last_review, pseudonyms
+from handling_review import last_review, manifest, pseudonyms
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.history.find import Earlier, earlier
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
 from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
 from handling_review.intake.ledger import as_frame, ledger
 from handling_review.intake.load import Intake, load_all
+from handling_review.kept import keep
 from handling_review.problems import DataProblem, OutputProblem, ProgramProblem
 from handling_review.program import Program
 from handling_review.pseudonyms import Pseudonyms
@@ -32,13 +30,11 @@ from handling_review.visible import printable, readable
 
 if TYPE_CHECKING:
     from handling_review.evidence.assemble import Changed, Review
-    from handling_review.evidence.tables import Scope
 
 Progress = Callable[[str, int], None]
 Load = Callable[[Program, Store, Progress], Intake]
 PAGE = "program-review.html"
 _FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"}
-LIBRARIES = ("duckdb", "pandas", "pandera", "plotly", "polars", "pyarrow", "scipy")
 
 
 @dataclass(frozen=True)
@@ -50,13 +46,19 @@ class Measured:
     findings: tuple[Finding, ...]
     tables: Mapping[str, pd.DataFrame]
 
+    def record(self, program: Program) -> manifest.Record:
+        """What the page and the manifest say about this run."""
+        return manifest.record(program, self.days, self.tables)
+
 
 @dataclass(frozen=True)
 class Built:
-    """A finished build: the page and what was found in the data."""
+    """A finished build: the page, what was found in the data, and what to note elsewhere about it."""
 
     page: Path
     findings: tuple[Finding, ...]
+    run_id: str
+    manifest_sha256: str
 
 
 def quiet(_stage: str, _rows: int) -> None:
@@ -97,20 +99,12 @@ def measured(
         progress("counting hours and cases", 0)
         tables = measure(store)
         findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
-        lines = ledger(intake, tables["row_accounting"])
+        tables["accounting"] = as_frame(ledger(intake, tables["row_accounting"]))
+        tables["findings"] = findings_frame(in_order(findings))
+        tables["inputs"] = _inputs(intake)
         store.fill("pseudonyms", [("check_value", "VARCHAR")], [[keys.check_value]] if keys else [])
         store.checkpoint()
-    return Measured(
-        days=days,
-        intake=intake,
-        findings=tuple(in_order(findings)),
-        tables={
-            **tables,
-            "accounting": as_frame(lines),
-            "findings": findings_frame(in_order(findings)),
-            "inputs": _inputs(intake),
-        },
-    )
+    return Measured(days, intake, tuple(in_order(findings)), tables)
 
 
 def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, since: Path | None = None) -> Built:
@@ -122,8 +116,8 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, 
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)
         found = measured(program, as_of, folder, progress, notes=before.notes, keys=keys)
-        write(program, found, folder, before, progress)
-    return Built(out / PAGE, found.findings)
+        digest = write(program, found, folder, before, progress)
+    return Built(out / PAGE, found.findings, found.record(program).run_id, digest)
 
 
 def write(
@@ -133,35 +127,46 @@ def write(
     before: Earlier,
     progress: Progress = quiet,
     changed: Changed | None = None,
-) -> None:
-    """Judge and write a measured review into ``folder``; ``changed``: what it was published with, if built again."""
-    from handling_review.evidence.export import result_frames
-    from handling_review.page.build import render
+) -> str:
+    """Judge and write a measured review into ``folder``; ``changed``: what it was published with, if built again.
 
+    Returns the SHA-256 of the manifest.
+    """
     refuse_blocked(found.findings)
     progress("keeping rows", 0)
+    record = found.record(program)
     facts = last_review.Facts(
-        run_id=_run_id(program, found),
+        run_id=record.run_id,
         days=found.days,
         intake=found.intake,
         quarters=found.tables["quarters"],
         unit_quarters=found.tables["unit_quarters"],
-        versions=versions(),
+        versions=record.versions,
     )
     with Store(folder / "review.duckdb", folder / "spill") as store:
         kept, told = last_review.keep_and_compare(store, folder, program, before, facts, changed)
         review = _judged(program, found, progress, told)
         last_review.close_book(store, program, before, facts, review, kept)
+        keep(store, record)
         store.checkpoint()
     progress("writing", 0)
+    write_results(review, found.tables["findings"], folder)
+    (folder / "review.duckdb").chmod(0o600)
+    _remove_spill(folder)
+    manifest.write(record, folder, last_review.told(before))
+    return manifest.sha256(folder / manifest.NAME)
+
+
+def write_results(review: Review, findings: pd.DataFrame, folder: Path) -> None:
+    """Write the page, the tables and the findings into an empty folder."""
+    from handling_review.evidence.export import result_frames
+    from handling_review.page.build import render
+
     (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
     (folder / "tables").mkdir()
     for name, frame in sorted(result_frames(review).items()):
-        _write_csv(frame, folder / "tables" / f"{name}.csv")
-    _write_csv(found.tables["findings"], folder / "findings.csv")
-    (folder / "review.duckdb").chmod(0o600)
-    _remove_spill(folder)
-    _write_manifest(program, found, folder, before)
+        write_csv(frame, folder / "tables" / f"{name}.csv")
+    write_csv(findings, folder / "findings.csv")
 
 
 def _keys(program: Program, out: Path) -> Pseudonyms | None:
@@ -204,38 +209,16 @@ def _judged(program: Program, found: Measured, progress: Progress, changed: Chan
     refuse_blocked(found.findings)
     progress("judging", 0)
     known = {} if changed is None else {"changed": changed}
-    return assemble(ResultTables.from_dict(found.tables), _scope(program, found), _shown(program), **known)
+    return assemble(ResultTables.from_dict(found.tables), found.record(program).scope(), shown(program), **known)
 
 
-def _shown(program: Program) -> Program:
+def shown(program: Program) -> Program:
     """The program with its free texts fit for a page."""
     proposals = tuple(
         replace(one, name=readable(one.name), source=readable(one.source), owner=readable(one.owner))
         for one in program.proposals
     )
     return replace(program, money=replace(program.money, owner=readable(program.money.owner)), proposals=proposals)
-
-
-def _scope(program: Program, found: Measured) -> Scope:
-    from handling_review.evidence.tables import Scope
-
-    days = found.days
-    return Scope(
-        facility_name=readable(program.facility.name),
-        facility_naics=program.facility.naics,
-        facility_note=readable(program.facility.note),
-        start=days.start,
-        end=days.end,
-        as_of=days.as_of,
-        log_complete_through=days.log_through,
-        log_complete_stated=days.log_through_stated,
-        hours_complete_through=days.hours_through,
-        hours_complete_stated=days.hours_through_stated,
-        settings_hash=program.settings_hash(),
-        run_id=_run_id(program, found),
-        versions=versions(),
-        settings=program.settings(),
-    )
 
 
 def findings_frame(findings: list[Finding]) -> pd.DataFrame:
@@ -263,7 +246,7 @@ def findings_frame(findings: list[Finding]) -> pd.DataFrame:
 def write_findings(findings: Sequence[Finding], path: Path) -> None:
     """Write findings to a CSV file; raises ``OutputProblem`` if it cannot be written."""
     try:
-        _write_csv(findings_frame(list(findings)), path)
+        write_csv(findings_frame(list(findings)), path)
     except OSError as error:
         raise OutputProblem(f"{path}: cannot be written ({error.strerror}).") from None
 
@@ -273,19 +256,7 @@ def _inputs(intake: Intake) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "name", "sha256", "rows", "bytes"])
 
 
-def versions() -> dict[str, str]:
-    """This tool and the libraries that shape its files, each with its version."""
-    return {"handling-review": __version__, **{name: version(name) for name in LIBRARIES}}
-
-
-def _run_id(program: Program, found: Measured) -> str:
-    """Twelve digits that stand for these inputs, settings, days and this version of the tool."""
-    parts = [program.settings_hash(), str(found.days), __version__]
-    parts += [f"{one.file} {one.sha256}" for one in found.intake.files]
-    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:12]
-
-
-def _write_csv(frame: pd.DataFrame, path: Path) -> None:
+def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write a result table; text that a spreadsheet would run as a formula gets a leading apostrophe."""
     safe = frame.copy()
     for name in safe.columns:
@@ -312,31 +283,3 @@ def _remove_spill(folder: Path) -> None:
         for left in spill.iterdir():
             left.unlink()
         spill.rmdir()
-
-
-def _write_manifest(program: Program, found: Measured, folder: Path, before: Earlier) -> None:
-    outputs = sorted(p for p in folder.rglob("*") if p.is_file())
-    manifest = {
-        "facility": program.facility.name,
-        "run_id": _run_id(program, found),
-        "review": dict(vars(found.days)),
-        "last_review": last_review.named(before),
-        "removals": last_review.removals(before),
-        "settings_sha256": program.settings_hash(),
-        "settings": program.settings(),
-        "inputs": found.tables["inputs"].to_dict("records"),
-        "row_accounting": found.tables["accounting"].to_dict("records"),
-        "outputs": {p.relative_to(folder).as_posix(): _sha256(p) for p in outputs},
-        "versions": versions(),
-        "random_seed": None,
-    }
-    text = json.dumps(manifest, indent=2, default=str, ensure_ascii=False)
-    (folder / "manifest.json").write_text(text + "\n", encoding="utf-8", newline="\n")
-
-
-def _sha256(path: Path) -> str:
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while chunk := stream.read(1 << 20):
-            digest.update(chunk)
-    return digest.hexdigest()

@@ -44,7 +44,7 @@ def schema(name: str) -> dict[str, Any]:
     return found
 
 
-def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:
+def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:  # noqa: C901
     """'accept', 'missing' or the name of the first rule that is broken; None where this reading takes no side."""
     text = " ".join(cell.split())
     rules = field.get("constraints", {})
@@ -143,8 +143,8 @@ def main() -> None:
     seen = run(one_case, chosen.seed, chosen.cases, batch=100)
     text = "\n".join([
         "# Cells against the contract", "",
-        f"`python tests/bench/fuzz_contracts.py --cases {chosen.cases} --seed {chosen.seed}`; a case is {CELLS} cells of "
-        "one column, judged by the package and by an independent reading of the Table Schema file.", "",
+        f"`python tests/bench/fuzz_contracts.py --cases {chosen.cases} --seed {chosen.seed}`; a case is {CELLS} cells "
+        "of one column, judged by the package and by an independent reading of the Table Schema file.", "",
         *seen.lines(), "",
     ])  # fmt: skip
     print(text)

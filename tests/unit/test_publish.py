@@ -94,7 +94,7 @@ def test_one_build_at_a_time_and_the_message_names_the_process(tmp_path: Path) -
     with output_folder(out) as folder:
         fill(folder, "one")
         done = subprocess.run([sys.executable, "-c", code, str(out)], capture_output=True, text=True, check=True)
-    assert f"another build is writing there (process {os.getpid()})" in done.stdout
+    assert f"another build (process {os.getpid()}) has been writing there for " in done.stdout
     assert (out / "manifest.json").read_text() == "one"
 
 

@@ -15,7 +15,7 @@ from handling_review import files
 PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
-    {"findings", "files", "visible", "inputs"},
+    {"findings", "files", "visible", "inputs", "stopping"},
     {"settings", "program_text"},
     {"program"},
     {"stats", "store", "pseudonyms"},
@@ -23,8 +23,10 @@ LAYERS = (
     {"history"},
     {"evidence"},
     {"page", "last_review"},
+    {"manifest"},
+    {"kept"},
     {"review", "proposal"},
-    {"starter", "worklist", "rebuild", "forget"},
+    {"starter", "worklist", "rebuild", "forget", "verify"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

@@ -2,30 +2,15 @@
 
 from __future__ import annotations
 
+import types
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, is_dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Union, get_args, get_origin, get_type_hints
 
-from handling_review import settings
 from handling_review.problems import OutputProblem
 from handling_review.program import Program
-
-_SECTIONS: dict[str, Any] = {
-    "facility": settings.Facility,
-    "review": settings.Period,
-    "hours": settings.HoursRule,
-    "ids": settings.Ids,
-    "incidents": settings.IncidentRule,
-    "pay_codes": settings.PayCodes,
-    "training": settings.Training,
-    "analysis": settings.Analysis,
-    "charts": settings.Charts,
-    "money": settings.Money,
-    "thresholds": settings.Thresholds,
-    "store": settings.Keeping,
-}
 
 
 def program_of(plain: Mapping[str, Any], settings_hash: str) -> Program:
@@ -34,14 +19,7 @@ def program_of(plain: Mapping[str, Any], settings_hash: str) -> Program:
     Raises ``OutputProblem`` where the settings are not those of this version or were altered.
     """
     try:
-        program = Program(
-            path=Path("program.toml"),
-            files={name: tuple(Path(one) for one in listed) for name, listed in plain["files"].items()},
-            unit_changes=tuple(_made(settings.UnitChange, one) for one in plain["unit_changes"]),
-            proposals=tuple(_made(settings.Proposal, one) for one in plain["proposals"]),
-            **{name: plain[name] for name in ("columns", "dates", "decimal_comma", "codes", "unit_aliases", "jobs")},
-            **{name: _made(kind, plain[name]) for name, kind in _SECTIONS.items()},
-        )
+        program = program_from(plain)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise OutputProblem(
             "The settings kept with that review are not whole, or are those of another version."
@@ -51,14 +29,30 @@ def program_of(plain: Mapping[str, Any], settings_hash: str) -> Program:
     return program
 
 
-def _made(kind: Any, plain: Mapping[str, Any]) -> Any:
-    types = {one.name: str(one.type) for one in fields(kind)}
-    return kind(**{name: _value(types[name], value) for name, value in plain.items()})
+def program_from(settings: Mapping[str, Any]) -> Program:
+    """A program from its settings as plain values. Files have their names and no place.
+
+    Raises ``ValueError``, ``KeyError`` or ``TypeError`` where the settings are not those of this version.
+    """
+    found: Program = of_kind(Program, {**settings, "path": "program.toml"})
+    return found
 
 
-def _value(kind: str, value: Any) -> Any:
-    if value is None:
-        return None
-    if kind.startswith("date"):
-        return date.fromisoformat(value)
-    return tuple(value) if kind.startswith("tuple") else value
+def of_kind(kind: Any, plain: Any) -> Any:
+    """A plain value of JSON as the kind that a field of the settings declares."""
+    if is_dataclass(kind) and isinstance(kind, type):
+        hints = get_type_hints(kind)
+        unknown = set(plain) - {one.name for one in fields(kind)}
+        if unknown:
+            raise ValueError(f"unknown setting {sorted(unknown)[0]}")
+        return kind(**{name: of_kind(hints[name], value) for name, value in plain.items()})
+    origin, inner = get_origin(kind), get_args(kind)
+    if origin in (Union, types.UnionType):
+        return None if plain is None else of_kind(next(one for one in inner if one is not type(None)), plain)
+    if origin is tuple:
+        return tuple(of_kind(inner[0], one) for one in plain)
+    if isinstance(origin, type) and issubclass(origin, Mapping):
+        return {key: of_kind(inner[1], value) for key, value in plain.items()}
+    if kind is date:
+        return date.fromisoformat(plain)
+    return kind(plain) if kind in (Path, float) else plain

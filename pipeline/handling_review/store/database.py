@@ -25,16 +25,24 @@ STORAGE_VERSION = "v1.2.0"
 MEMORY_LIMIT = "1GB"
 THREADS = 2
 STREAM_ROWS = 1 << 17
+_NO_ROOM = (duckdb.IOException, duckdb.OutOfMemoryException)  # a full disk, also where data were to be spilled
 
 
 class Store:
     """One review database, open for writing until it is closed.
 
     Use as a context manager. ``path`` is made new, or a database that is there is opened again; ``temporary`` is a
-    folder for spilled data.
+    folder for spilled data; ``source`` is another database to read from, which stays as it is.
     """
 
-    def __init__(self, path: Path, temporary: Path, threads: int = THREADS, memory_limit: str = MEMORY_LIMIT) -> None:
+    def __init__(
+        self,
+        path: Path,
+        temporary: Path,
+        threads: int = THREADS,
+        memory_limit: str = MEMORY_LIMIT,
+        source: Path | None = None,
+    ) -> None:
         self.path = path
         temporary.mkdir(mode=0o700, exist_ok=True)
         self._umask = os.umask(0o077)  # the file, its log and what is spilled are private from their first byte
@@ -48,8 +56,9 @@ class Store:
                     "autoload_known_extensions": "false",
                 }
             )
-            target = str(path).replace("'", "''")
-            self._con.execute(f"ATTACH '{target}' AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
+            self._con.execute(f"ATTACH {_text(path)} AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
+            if source is not None:
+                self._con.execute(f"ATTACH {_text(source)} AS source (READ_ONLY)")
         except duckdb.Error as error:
             os.umask(self._umask)
             raise OutputProblem(
@@ -68,6 +77,8 @@ class Store:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+        if isinstance(error, _NO_ROOM):
+            raise OutputProblem(f"{self.path.parent}: the database cannot be written ({_first_line(error)}).") from None
 
     def close(self) -> None:
         """Write everything to the file and let go of it."""
@@ -86,6 +97,10 @@ class Store:
             self._con.register("incoming", stream)
             self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
             self._con.unregister("incoming")
+
+    def see(self, table: str) -> None:
+        """A table of the source under its own name, as a view."""
+        self._con.execute(f"CREATE VIEW {_name(table)} AS SELECT * FROM source.main.{_name(table)}")
 
     def fill(self, table: str, columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[Any]]) -> None:
         """Create a small lookup table from Python rows."""
@@ -156,6 +171,11 @@ def stored_check_value(path: Path) -> str | None:
 def _name(name: str) -> str:
     """A table or column name of this package, quoted."""
     return '"' + name.replace('"', '""') + '"'
+
+
+def _text(path: Path) -> str:
+    """A path as SQL text."""
+    return "'" + str(path).replace("'", "''") + "'"
 
 
 def _first_line(error: Exception) -> str:
