@@ -53,6 +53,9 @@ def parser() -> argparse.ArgumentParser:
     build.add_argument("program", type=Path, help="the program file (TOML)")
     build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
+    build.add_argument(
+        "--wide-copy", action="store_true", help="also write a page for readers beyond the committee, small counts hidden"
+    )
 
     budget = commands.add_parser("budget", help="print the budget case, with other figures if you like")
     budget.add_argument("program", type=Path, help="the program file (TOML)")
@@ -164,10 +167,10 @@ def _check(asked: argparse.Namespace) -> int:
 
 
 def _build(asked: argparse.Namespace) -> int:
-    return _built(asked.program, asked.as_of, asked.out)
+    return _built(asked.program, asked.as_of, asked.out, wide_copy=asked.wide_copy)
 
 
-def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
+def _built(program_file: Path, as_of: date | None, out: Path | None, *, wide_copy: bool = False) -> int:
     from handling_review import review
     from handling_review.program import read_program
 
@@ -175,9 +178,11 @@ def _built(program_file: Path, as_of: date | None, out: Path | None) -> int:
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
     with _Progress() as progress:
-        built = review.build(program, day, target, progress)
+        built = review.build(program, day, target, progress, wide_copy=wide_copy)
     _print_findings(built.findings)
     print(f"Review: {built.page}")
+    if built.wide_page:
+        print(f"For readers beyond the committee: {built.wide_page}")
     return EXIT_DONE
 
 

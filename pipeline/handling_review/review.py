@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str, int], None]
 PAGE = "program-review.html"
+WIDE_PAGE = "program-review-wide.html"
 LIBRARIES = ("duckdb", "pandas", "pandera", "plotly", "polars", "pyarrow", "scipy")
 
 
@@ -48,10 +49,11 @@ class Measured:
 
 @dataclass(frozen=True)
 class Built:
-    """A finished build: the page and what was found in the data."""
+    """A finished build: the page, the copy for wide circulation if asked for, and what was found in the data."""
 
     page: Path
     findings: tuple[Finding, ...]
+    wide_page: Path | None = None
 
 
 def quiet(_stage: str, _rows: int) -> None:
@@ -93,8 +95,10 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = q
     )
 
 
-def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) -> Built:
-    """Build the review into ``out``.
+def build(
+    program: Program, as_of: date, out: Path, progress: Progress = quiet, *, wide_copy: bool = False
+) -> Built:
+    """Build the review into ``out``; with ``wide_copy`` also the page for readers beyond the committee.
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
@@ -106,6 +110,8 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
         review = _judged(program, found, progress)
         progress("writing", 0)
         (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
+        if wide_copy:
+            (folder / WIDE_PAGE).write_text(_wide_page(found, review, progress), encoding="utf-8", newline="\n")
         (folder / "tables").mkdir()
         for name, frame in sorted(result_frames(review).items()):
             _write_csv(frame, folder / "tables" / f"{name}.csv")
@@ -113,7 +119,16 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
         (folder / "review.duckdb").chmod(0o600)
         _remove_spill(folder)
         _write_manifest(program, found, folder)
-    return Built(out / PAGE, found.findings)
+    return Built(out / PAGE, found.findings, out / WIDE_PAGE if wide_copy else None)
+
+
+def _wide_page(found: Measured, review: Review, progress: Progress) -> str:
+    from handling_review.evidence import wide
+    from handling_review.evidence.tables import ResultTables
+    from handling_review.page.wide import render_wide
+
+    progress("hiding small counts", 0)
+    return render_wide(review, wide.gather(ResultTables.from_dict(found.tables), review))
 
 
 def examine(program: Program, as_of: date, progress: Progress = quiet) -> Review:

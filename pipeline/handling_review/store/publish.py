@@ -16,7 +16,9 @@ from filelock import FileLock, Timeout
 
 from handling_review.problems import OutputProblem
 
-OURS = frozenset({"program-review.html", "tables", "findings.csv", "review.duckdb", "manifest.json"})
+OURS = frozenset(
+    {"program-review.html", "program-review-wide.html", "tables", "findings.csv", "review.duckdb", "manifest.json"}
+)
 _AT_FDCWD = -100
 _EXCHANGE = 2
 
