@@ -75,6 +75,11 @@ def parser() -> argparse.ArgumentParser:
         "--from-store", dest="store", type=Path, metavar="DIR",
         help="instead of PROGRAM: build the review of --as-of again from what this review folder has kept",
     )  # fmt: skip
+    build.add_argument(
+        "--wide-copy",
+        action="store_true",
+        help="also write a page for readers beyond the committee, small counts hidden",
+    )
 
     forget = commands.add_parser("forget", help="take one person out of a review folder and all it has kept")
     forget.add_argument("folder", type=Path, help="the review folder")
@@ -219,10 +224,12 @@ def _build(asked: argparse.Namespace) -> int:
         return _rebuilt(asked)
     if asked.program is None:
         raise UsageProblem("build needs a program file, or --from-store DIR to build an earlier review again.")
-    return _built(asked.program, asked.as_of, asked.out, asked.since)
+    return _built(asked.program, asked.as_of, asked.out, asked.since, wide_copy=asked.wide_copy)
 
 
-def _built(program_file: Path, as_of: date | None, out: Path | None, since: Path | None = None) -> int:
+def _built(
+    program_file: Path, as_of: date | None, out: Path | None, since: Path | None = None, *, wide_copy: bool = False
+) -> int:
     from handling_review import review
     from handling_review.program import read_program
 
@@ -230,10 +237,12 @@ def _built(program_file: Path, as_of: date | None, out: Path | None, since: Path
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
     with _Progress() as progress:
-        built = review.build(program, day, target, progress, since)
+        built = review.build(program, day, target, progress, since, wide_copy=wide_copy)
     _print_findings(built.findings)
     say(f"Run {built.run_id}, SHA-256 of manifest.json {built.manifest_sha256}")
     say(f"Review: {built.page}")
+    if built.wide_page:
+        say(f"For readers beyond the committee: {built.wide_page}")
     return EXIT_DONE
 
 

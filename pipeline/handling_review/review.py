@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 Progress = Callable[[str, int], None]
 Load = Callable[[Program, Store, Progress], Intake]
 PAGE = "program-review.html"
+WIDE_PAGE = "program-review-wide.html"
 _FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"}
 
 
@@ -53,12 +54,13 @@ class Measured:
 
 @dataclass(frozen=True)
 class Built:
-    """A finished build: the page, what was found in the data, and what to note elsewhere about it."""
+    """A finished build: the page, what was found in the data, what to note elsewhere, the wide copy if asked for."""
 
     page: Path
     findings: tuple[Finding, ...]
     run_id: str
     manifest_sha256: str
+    wide_page: Path | None = None
 
 
 def quiet(_stage: str, _rows: int) -> None:
@@ -107,8 +109,18 @@ def measured(
     return Measured(days, intake, tuple(in_order(findings)), tables)
 
 
-def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, since: Path | None = None) -> Built:
+def build(
+    program: Program,
+    as_of: date,
+    out: Path,
+    progress: Progress = quiet,
+    since: Path | None = None,
+    *,
+    wide_copy: bool = False,
+) -> Built:
     """Build the review into ``out``, and say in it what changed since the last one (``since``: the folder of that).
+
+    With ``wide_copy`` also the page for readers beyond the committee.
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
@@ -116,8 +128,9 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, 
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)
         found = measured(program, as_of, folder, progress, notes=before.notes, keys=keys)
-        digest = write(program, found, folder, before, progress)
-    return Built(out / PAGE, found.findings, found.record(program).run_id, digest)
+        digest = write(program, found, folder, before, progress, wide_copy=wide_copy)
+    wide = out / WIDE_PAGE if wide_copy else None
+    return Built(out / PAGE, found.findings, found.record(program).run_id, digest, wide)
 
 
 def write(
@@ -127,6 +140,8 @@ def write(
     before: Earlier,
     progress: Progress = quiet,
     changed: Changed | None = None,
+    *,
+    wide_copy: bool = False,
 ) -> str:
     """Judge and write a measured review into ``folder``; ``changed``: what it was published with, if built again.
 
@@ -150,23 +165,33 @@ def write(
         keep(store, record)
         store.checkpoint()
     progress("writing", 0)
-    write_results(review, found.tables["findings"], folder)
+    write_results(review, found.tables, folder, wide_copy=wide_copy)
     (folder / "review.duckdb").chmod(0o600)
     _remove_spill(folder)
     manifest.write(record, folder, last_review.told(before))
     return manifest.sha256(folder / manifest.NAME)
 
 
-def write_results(review: Review, findings: pd.DataFrame, folder: Path) -> None:
-    """Write the page, the tables and the findings into an empty folder."""
+def write_results(review: Review, tables: Mapping[str, pd.DataFrame], folder: Path, *, wide_copy: bool = False) -> None:
+    """Write the page (with ``wide_copy`` both), the tables and the findings into an empty folder."""
     from handling_review.evidence.export import result_frames
     from handling_review.page.build import render
 
     (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
+    if wide_copy:
+        (folder / WIDE_PAGE).write_text(_wide_page(tables, review), encoding="utf-8", newline="\n")
     (folder / "tables").mkdir()
     for name, frame in sorted(result_frames(review).items()):
         write_csv(frame, folder / "tables" / f"{name}.csv")
-    write_csv(findings, folder / "findings.csv")
+    write_csv(tables["findings"], folder / "findings.csv")
+
+
+def _wide_page(tables: Mapping[str, pd.DataFrame], review: Review) -> str:
+    from handling_review.evidence import wide
+    from handling_review.evidence.tables import ResultTables
+    from handling_review.page.wide import render_wide
+
+    return render_wide(review, wide.gather(ResultTables.from_dict(tables), review))
 
 
 def _keys(program: Program, out: Path) -> Pseudonyms | None:

@@ -28,7 +28,7 @@ from handling_review.kept import FRAMES, restore
 from handling_review.manifest import Record
 from handling_review.problems import OutputProblem, ReviewProblem
 from handling_review.program import FILE_NAMES, read_program
-from handling_review.review import Progress, quiet, shown, write_results
+from handling_review.review import WIDE_PAGE, Progress, quiet, shown, write_results
 from handling_review.store.database import Store
 from handling_review.store.measure import measure, prepare
 from handling_review.store.notes import OURS
@@ -186,7 +186,7 @@ def _results(out: Path, record: Record, book: Book, found: _Findings) -> None:
             review = assemble(tables, record.scope(), shown(record.program), changed)
             again = folder / "review"
             again.mkdir()
-            write_results(review, record.tables["findings"], again)
+            write_results(review, record.tables, again, wide_copy=(out / WIDE_PAGE).exists())
         except Exception as fault:  # anything can be in a database that was changed by hand
             found.troubles.append(f"{DATABASE}: its result tables make no review ({type(fault).__name__}).")
             return
@@ -205,7 +205,7 @@ def _result_tables(out: Path, record: Record, folder: Path, found: _Findings) ->
     stored = {name: frame for name, frame in record.tables.items() if name not in FRAMES}
     try:
         with Store(folder / "again.duckdb", folder / "spill", source=out / DATABASE) as store:
-            for name in FILE_NAMES:
+            for name in (*FILE_NAMES, "ids"):
                 store.see(f"raw_{name}")
             days = prepare(record.program, store, record.days.as_of)
             tables = measure(store)

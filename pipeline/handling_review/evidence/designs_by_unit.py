@@ -33,7 +33,7 @@ from handling_review.stats import groups, models, series
 def comparison(panel: Panel, confidence: float) -> Designed:
     """Units with the program against units without, over the same calendar quarters on either side of the roll-out."""
     has = ~panel.is_comparison
-    first, last = _roll_out(panel)
+    first, last = roll_out(panel)
     early, late = panel.quarter < first, panel.quarter > last
     cells = [
         (float(panel.events[rows].sum()), float(panel.hours[rows].sum()))
@@ -162,7 +162,7 @@ def _model(panel: Panel, confidence: float, design: str) -> Designed:
     if fit.method != "quasi_poisson":
         return replace(blank, reason="the model could not be fitted to so few cases")
     starts = len({int(q) for q in _starts(panel).values()})
-    first = _roll_out(panel)[0]
+    first = roll_out(panel)[0]
     if design == STAGGERED:
         checks: tuple[Check, ...] = (
             Check(
@@ -244,7 +244,7 @@ def _starts(panel: Panel) -> dict[int, int]:
     return starts
 
 
-def _roll_out(panel: Panel) -> tuple[int, int]:
+def roll_out(panel: Panel) -> tuple[int, int]:
     """First quarter in which a unit starts, and the last in which one has not wholly started."""
     begun = ~panel.is_comparison & (panel.state != NOT_STARTED)
     waiting = ~panel.is_comparison & (panel.state != STARTED)
@@ -263,7 +263,7 @@ def _parallel_cohorts(panel: Panel) -> Check:
     starts = _starts(panel)
     middle = float(np.median(list(starts.values()))) if starts else 0.0
     early = np.array([starts.get(int(unit), math.inf) <= middle for unit in panel.unit], dtype=float)
-    return _same_slope(panel, panel.quarter < _roll_out(panel)[0], early)
+    return _same_slope(panel, panel.quarter < roll_out(panel)[0], early)
 
 
 def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:

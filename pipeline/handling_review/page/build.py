@@ -18,11 +18,8 @@ from handling_review.page.words import glossary, method
 from handling_review.visible import of_page
 
 
-def render(review: Review) -> str:
-    """The whole page. The same review gives the same bytes.
-
-    Raises jinja2's ``UndefinedError`` if a template asks for something that is not there.
-    """
+def template_environment() -> Environment:
+    """The templates of ``reports/``, everything escaped, nothing undefined let by."""
     templates = {name: files.read_text("reports", name) for name in files.names("reports", ".j2")}
     environment = Environment(
         loader=DictLoader(templates),
@@ -34,6 +31,15 @@ def render(review: Review) -> str:
     environment.tests["number"] = lambda value: isinstance(value, Number)
     environment.tests["glyph"] = lambda value: isinstance(value, Glyph)
     environment.filters["number"] = number_html
+    return environment
+
+
+def render(review: Review) -> str:
+    """The whole page. The same review gives the same bytes.
+
+    Raises jinja2's ``UndefinedError`` if a template asks for something that is not there.
+    """
+    environment = template_environment()
     written = parts(review)
     by_id = {finding.id: finding for part in written for finding in part.findings}
     first, *last = (files.read_text("reports", name) for name in ("first.js", "draw.js", "walk.js", "whatif.js"))

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from handling_review.stats import severity as severity
     from handling_review.stats import shrinkage as shrinkage
     from handling_review.stats import strata as strata
+    from handling_review.stats import suppression as suppression
     from handling_review.stats import trend as trend
     from handling_review.stats import worth as worth
 else:
@@ -59,6 +60,7 @@ __all__ = [
     "severity",
     "shrinkage",
     "strata",
+    "suppression",
     "trend",
     "worth",
 ]

@@ -13,7 +13,12 @@ from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 
-OURS = frozenset({"program-review.html", "tables", "findings.csv", "review.duckdb", "manifest.json", "snapshots"})
+OURS = frozenset(
+    {
+        *("program-review.html", "program-review-wide.html", "system-review.html", "facility-aggregates.json"),
+        *("tables", "findings.csv", "review.duckdb", "manifest.json", "snapshots"),
+    }
+)
 _WORKING = frozenset({"spill", "review.duckdb.wal"})  # stand in a review only while it is being made
 
 
