@@ -76,7 +76,7 @@ def parser() -> argparse.ArgumentParser:
     trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review")
     trace.add_argument("key", nargs="?", metavar="KEY", help="the number's key, as tables/numbers.csv and --list name it")
     trace.add_argument(
-        "--list", nargs="?", const="", dest="listed", metavar="TEXT", help="list the keys that hold all words of TEXT"
+        "--list", nargs="*", dest="listed", metavar="TEXT", help="list the keys that hold TEXT, or all of several words"
     )
     return top
 
@@ -138,7 +138,7 @@ def _trace(asked: argparse.Namespace) -> int:
         raise UsageProblem("trace: give one KEY, or --list to see the keys, for example --list 2025-Q3")
     from handling_review.trace import show
 
-    print(show.listing(asked.out, asked.listed) if asked.key is None else show.one(asked.out, asked.key))
+    print(show.listing(asked.out, " ".join(asked.listed)) if asked.key is None else show.one(asked.out, asked.key))
     return EXIT_DONE
 
 

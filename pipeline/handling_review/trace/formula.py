@@ -45,6 +45,11 @@ class Formula:
         """Whether there is a formula; without one the inputs are those of a fit."""
         return bool(self.expression)
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether the formula only takes one input over."""
+        return isinstance(self._tree, ast.Name)
+
     def named(self) -> str:
         """The formula with the names of its inputs."""
         return _written(self._tree, {one.name: one.name.replace("_", " ") for one in self.inputs})
@@ -123,6 +128,7 @@ FUNCTIONS: Mapping[str, Callable[..., float]] = {
     "MOVING_RANGE": _step,
     "AVERAGE": _mean,
     "EXP": math.exp,
+    "ROUND": lambda value: float(round(value)),
     "LN": math.log,
     "SQRT": math.sqrt,
     "MAX": max,

@@ -287,7 +287,9 @@ class Places:
 
 def people(title: str, where: tuple[str, ...], *, table: str = "int_training_due", amount: str = "") -> Selection:
     """People, counted and never listed."""
+    note = "The people are counted, never listed."
+    if table == "int_training_due":
+        note += " Whoever has the exports gets the list from the worklist command."
     return Selection(
-        title=title, file="training", table=table, where=where, amount=amount, unit="people", lines=COUNT,
-        note="The people are not listed here. Whoever has the exports gets the list from the worklist command.",
-    )  # fmt: skip
+        title=title, file="training", table=table, where=where, amount=amount, unit="people", lines=COUNT, note=note
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from handling_review.trace.output import Output
 
@@ -30,6 +31,7 @@ class Selection:
         unit: of the amount, or of the count.
         lines: EACH names every line, RANGES joins neighbouring ones, COUNT names none.
         note: one more sentence.
+        few: the number is published as fewer than a threshold, so it is not given here either.
         splits: whether a row can lie in part in the selection (columns part_e8 and row_e8).
     """
 
@@ -42,6 +44,7 @@ class Selection:
     lines: str = EACH
     note: str = ""
     splits: bool = False
+    few: bool = False
 
     def query(self) -> str:
         """The query that gives the number of rows and, where there is one, the amount."""
@@ -80,24 +83,34 @@ class Found:
 
 def find(output: Output, selection: Selection) -> Found:
     """Run a selection."""
+    if selection.splits:
+        return _find_parts(output, selection)
     first = output.rows(selection.query())[0]
     amount = float(first[-1] or 0) if selection.amount else None
     if selection.lines == COUNT:
         return Found(int(first[0] or 0) if amount is None else 0, amount, (), 0)
-    listed: dict[str, list[int]] = {}
-    for file_no, line in output.rows(selection.line_query()):
-        listed.setdefault(output.file_name(selection.file, int(file_no)), []).append(int(line))
-    in_part = int(output.scalar(_in_part(selection)) or 0) if selection.splits else 0
-    return Found(int(first[0]), amount, tuple((name, tuple(lines)) for name, lines in listed.items()), in_part)
+    return Found(int(first[0]), amount, _by_file(output, selection, output.rows(selection.line_query())), 0)
 
 
-def _in_part(selection: Selection) -> str:
-    whole = "row_e8" if "e8" in selection.amount else "row_e4"
-    part = whole.replace("row", "part")
-    return (
-        f"SELECT count(*) FROM (SELECT sum({part}) AS part, any_value({whole}) AS whole FROM {selection.table}"
-        f"{_conditions(selection.where)} GROUP BY file_no, record) WHERE part <> whole"
+def _find_parts(output: Output, selection: Selection) -> Found:
+    """Rows that can lie in the selection in part: one pass over the database, since the parts are worked out there."""
+    scale = "e8" if "e8" in selection.amount else "e4"
+    rows = output.rows(
+        f"SELECT file_no, line, CAST(sum(part_{scale}) AS BIGINT), any_value(row_{scale}) FROM {selection.table}"
+        f"{_conditions(selection.where)} GROUP BY file_no, record, line ORDER BY file_no, line"
     )
+    amount = sum(int(part) for _, _, part, _ in rows) / 10 ** int(scale[1:])
+    in_part = sum(part != whole for _, _, part, whole in rows)
+    return Found(len(rows), amount, _by_file(output, selection, [(row[0], row[1]) for row in rows]), in_part)
+
+
+def _by_file(
+    output: Output, selection: Selection, rows: Iterable[tuple[Any, ...]]
+) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    listed: dict[str, list[int]] = {}
+    for file_no, line in rows:
+        listed.setdefault(output.file_name(selection.file, int(file_no)), []).append(int(line))
+    return tuple((name, tuple(lines)) for name, lines in listed.items())
 
 
 def ranges(lines: Iterable[int]) -> str:

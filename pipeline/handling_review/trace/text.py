@@ -42,9 +42,12 @@ def _formula(found: Explanation) -> Iterator[str]:
     formula = found.formula
     yield "HOW IT IS WORKED OUT"
     if formula is not None and formula.is_given:
-        yield from _wrapped(formula.named(), "  ")
-        yield from _wrapped(f"= {formula.filled()}", "  ")
-        yield f"  = {exact(formula.result())}"
+        if formula.is_plain:
+            yield f"  Taken as it stands: {formula.filled()}"
+        else:
+            yield from _wrapped(formula.named(), "  ")
+            yield from _wrapped(f"= {formula.filled()}", "  ")
+            yield f"  = {exact(formula.result())}"
         if formula.sense:
             yield from _wrapped(formula.sense, "  ")
         for words in functions_in(formula.expression):
@@ -56,7 +59,9 @@ def _formula(found: Explanation) -> Iterator[str]:
         yield f"  {words}"
     else:
         unit = found.number.unit
-        yield f"  The {unit} of the rows below are {'added up' if unit in ('hours', 'days') else 'counted'}."
+        what = "rows" if unit == "rows" else f"{unit} of the rows"
+        done = "added up" if unit in ("hours", "days") or found.selections and found.selections[0].amount else "counted"
+        yield "  The people below are counted." if unit == "people" else f"  The {what} below are {done}."
     if found.method is not None:
         yield from _wrapped(f"Method: {found.method.words}", "  ")
         yield from _wrapped(f"Source: {found.method.source}", "  ")
@@ -101,6 +106,11 @@ def _rows(tracer: Tracer, found: Explanation) -> Iterator[str]:
     yield "THE ROWS BEHIND IT"
     for place, selection in enumerate(found.selections, start=1):
         yield from _one_set(tracer, place, selection)
+    if any(selection.unit == "hours" for selection in found.selections):
+        yield from _wrapped(
+            "Hours of each unit, quarter and state of training are kept to four decimals before they are added up, so a sum "
+            "can differ in the fourth decimal.", "  ",
+        )  # fmt: skip
 
 
 def _one_set(tracer: Tracer, place: int, selection: Selection) -> Iterator[str]:
@@ -112,17 +122,11 @@ def _one_set(tracer: Tracer, place: int, selection: Selection) -> Iterator[str]:
         for name, lines in result.lines:
             yield from _wrapped(f"{name} {_lines(selection, list(lines))}", "      ")
     if result.in_part:
-        share = "row lies" if result.in_part == 1 else "rows lie"
+        what = "hours" if selection.unit == "hours" else "amounts"
+        why = "the end of a quarter, a go-live day or a person's training" if what == "hours" else "the end of a quarter"
         yield from _wrapped(
-            f"{result.in_part:,} of these {share} in it in part only, because its period crosses the end of a quarter, a "
-            "go-live day or a person's training. Its hours are shared evenly over the days of the period: the first k of d "
-            "days hold hours x k / d.".replace("Its hours", "Their amounts" if result.in_part > 1 else "Its amount"),
-            "      ",
-        )
-    if selection.unit == "hours":
-        yield from _wrapped(
-            "Hours of each unit, quarter and state of training are kept to four decimals before they are added up, so the "
-            "sum can differ in the fourth decimal.", "      ",
+            f"{result.in_part:,} of these rows count in part only: their period crosses {why}. Their {what} are shared "
+            f"evenly over the days of the period (the first k of d days hold {what} x k / d).", "      ",
         )  # fmt: skip
     if selection.note:
         yield from _wrapped(selection.note, "      ")
@@ -136,6 +140,8 @@ def _lines(selection: Selection, lines: list[int]) -> str:
 
 
 def _amount(selection: Selection, result: Found) -> str:
+    if selection.few:
+        return f"fewer than the privacy threshold of {selection.unit}"
     if result.amount is None:
         return f"{result.rows:,} {selection.unit if result.rows != 1 else _single(selection.unit)}"
     if selection.lines == COUNT:
@@ -174,11 +180,12 @@ def _fates(tracer: Tracer, found: Explanation, file: str) -> list[str]:
     lines: list[str] = []
     for one in left_out(tracer.output, scope, file):
         rows = "1 row" if one.rows == 1 else f"{one.rows:,} rows"
-        lines += _wrapped(f"{file}: {rows} {where} not used, {one.fate!r}: {one.meaning} {one.lines}.", "  ")
+        lines += _wrapped(f"{file}: {rows} {where} not used ({one.fate}): {one.meaning} {one.lines}.", "  ")
     for one in unread(tracer.output, file):
         rows = "1 row" if one.rows == 1 else f"{one.rows:,} rows"
         lines += _wrapped(
-            f"{file}: {rows} set aside while the file was read, {one.fate!r}; it could belong anywhere. {one.lines}.", "  "
+            f"{file}: {rows} set aside while the file was read ({one.fate}); nobody knows its place and time. "
+            f"{one.lines}.", "  ",
         )
     if not lines:
         lines = [f"  {file}: no row {where} was left out."]
@@ -189,14 +196,11 @@ def _queries(found: Explanation) -> Iterator[str]:
     if not found.selections:
         return
     yield "THE QUERY (paste it into DuckDB with review.duckdb open)"
+    yield "  For the rows themselves put this in place of the first line: SELECT DISTINCT file_no, line"
     for place, selection in enumerate(found.selections, start=1):
-        if place > 1:
-            yield ""
+        yield ""
         yield f"  -- ({place}) {selection.title}".replace("\n", " ")
         yield from (f"  {line}" for line in selection.query().splitlines())
-        if selection.lines != COUNT:
-            yield "  -- its rows, by file (numbered in the order of the program file) and line:"
-            yield from (f"  {line}" for line in selection.line_query().splitlines())
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

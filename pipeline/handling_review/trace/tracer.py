@@ -148,7 +148,7 @@ class Tracer:
             selections=selections[:MOST_SELECTIONS] if len(selections) <= MOST_SELECTIONS else (),
             left_to_inputs=len(selections) > MOST_SELECTIONS,
             scopes=(scope,) if scope else (),
-            rules=tuple(dict.fromkeys((*built.rules, *(scope.rules if scope else ())))),
+            rules=tuple(dict.fromkeys((*built.rules, *(scope.rules if scope and not key.startswith("wait") else ())))),
             settings=tuple((path, self.output.setting(path)) for path in family.settings),
             notes=built.notes,
         )

@@ -23,7 +23,6 @@ BEFORE_AFTER = {
     "cases_before": "cases/facility/before/{series}",
     "hours_before": "hours/facility/before/{series}",
 }
-SET_ASIDE = "SQL SELECT count(*) FROM int_cases WHERE FALSE"
 
 
 def other_ways(tracer: Tracer) -> list[dict[str, str]]:
@@ -235,8 +234,7 @@ def _bad_spell(tracer: Tracer, parts: Groups) -> Built:
 
 def _of_lead(expression: str, extra: dict[str, str]):  # type: ignore[no-untyped-def]
     def build(tracer: Tracer, parts: Groups) -> Built:
-        lead = next((row["design"] for row in tracer.output.table("designs") if row["is_main"] == "True"), LADDER[0])
-        end = f"facility/{lead}/design/{parts['series']}"
+        end = f"facility/{_lead(tracer)}/design/{parts['series']}"
         keys = {"ratio": f"ratio/{end}", "lower": f"ratio_lower/{end}", "upper": f"ratio_upper/{end}"}
         return Built(tracer.formula(expression, {**(keys if "ratio" in expression else {}), **extra,
                      **({} if expression else {"cases_with": f"cases_with/{end}", "hours_with": f"hours_with/{end}",
@@ -298,9 +296,32 @@ def _comparisons(tracer: Tracer, parts: Groups) -> Built:
     return Built(Formula(" + ".join(one.name for one in inputs), inputs, "A comparison printed twice is counted once."))
 
 
-def _study_row(tracer: Tracer, parts: Groups) -> Built:
-    return Built(notes=("File: reports/design_study.csv, shipped with the program; the rows of this design in which the "
-                        "program did nothing (effect 1).",))  # fmt: skip
+def _study(kind: str):  # type: ignore[no-untyped-def]
+    def build(tracer: Tracer, parts: Groups) -> Built:
+        from handling_review.evidence.study import rows
+
+        design = parts.get("design") or str(_lead(tracer))
+        lines = [(line, row) for line, row in enumerate(rows(), start=2) if row["design"] == design and float(row["effect"]) == 1]  # fmt: skip
+
+        def share(one: tuple[int, dict[str, str]]) -> float:
+            return float(one[1]["says_lower"])
+
+        falling = max([one for one in lines if float(one[1]["yearly_change"]) < 0] or lines, key=share)
+        chosen = {
+            "trend": falling,
+            "chance": next((one for one in lines if "worst units first" in one[1]["scenario"]), falling),
+            "worst": max(lines, key=share),
+        }  # fmt: skip
+        line, row = chosen.get(kind, chosen["worst"])
+        column = "facilities" if kind == "facilities" else "says_lower"
+        source = f"reports/design_study.csv of the program, line {line} ({row['scenario']}), column {column}"
+        return Built(Formula(column, (Input(column, float(row[column]), source=source),)))
+
+    return build
+
+
+def _lead(tracer: Tracer) -> str:
+    return next((row["design"] for row in tracer.output.table("designs") if row["is_main"] == "True"), LADDER[0])
 
 
 FAMILIES = (
@@ -311,13 +332,13 @@ FAMILIES = (
     Family("setting/refresher_months", "Months after which training lapses without a refresher", "refresher_months",
            {"refresher_months": "@training.refresher_months"}),
     Family("study/facilities", "Made-up facilities in each scenario of the study of designs", method="study",
-           build=_study_row),
+           build=_study("facilities")),
     Family("study/trend_false_lower/{design}", "Largest share of made-up facilities in which the design {design} said "
-           "lower while rates fell everywhere and the program did nothing", method="study", build=_study_row),
+           "lower while rates fell everywhere and the program did nothing", method="study", build=_study("trend")),
     Family("study/chance_false_lower/{design}", "Share of made-up facilities in which the design {design} said lower "
-           "where the worst units started first and nothing changed", method="study", build=_study_row),
+           "where the worst units started first and nothing changed", method="study", build=_study("chance")),
     Family("study/worst_false_lower/{design}", "Largest share of made-up facilities in which the design {design} said "
-           "lower although the program did nothing", method="study", build=_study_row),
+           "lower although the program did nothing", method="study", build=_study("worst")),
     *(Family(f"sensitivity_{kind}/facility", words, build=_sensitivity(kind)) for kind, words in {
         "rows": "Other ways of asking", "with_answer": "Other ways of asking that have a ratio",
         "same_side": "Other ways of asking whose ratio lies on the same side of 1 as the main one",

@@ -291,7 +291,8 @@ def _linked(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
 
 def _twice(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     listed = f"(SELECT employee_id FROM int_cases WHERE {' AND '.join(_LINKED)} GROUP BY employee_id HAVING count(*) > 1)"
-    return (people("people with two recordable handling injuries or more in the review", (), table=f"{listed} AS two"),)
+    found = people("people with two recordable handling injuries or more in the review", (), table=f"{listed} AS two")
+    return (replace(found, file="incidents", few=tracer.output.numbers["people_twice/repeats/handling"].value is None),)
 
 
 _YEAR = {"recordable": "cases/facility/{year}/recordable", "dart": "cases/facility/{year}/dart"}

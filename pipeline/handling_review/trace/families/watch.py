@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from handling_review.trace.family import Built, Family, Groups
-from handling_review.trace.formula import Formula
+from handling_review.trace.formula import Formula, Input
 from handling_review.trace.scope import Scope
 from handling_review.trace.selection import SERIES_SQL, Selection, one_of
 
@@ -266,11 +266,29 @@ def _noise(tracer: Tracer, parts: Groups) -> Built:
     return Built(tracer.formula("", inputs))
 
 
+def _study(tracer: Tracer, parts: Groups) -> Built:
+    from handling_review.evidence.chart_study import rows
+
+    kind, column = parts["kind"], {
+        "expected": "expected_per_quarter", "quarters_per_signal": "quarters_per_signal",
+        "doubling_within_4": "found_within_4", "halving_within_4": "found_within_4",
+    }[parts["kind"]]  # fmt: skip
+    truth = {"doubling_within_4": "doubled", "halving_within_4": "halved"}.get(kind, "steady")
+    wanted = {"chart": "u_quarterly", "truth": truth, "centre": "estimated", "rule": "any"}
+    line, row = next(
+        (line, row) for line, row in enumerate(rows(), start=2)
+        if all(row[name] == value for name, value in wanted.items())
+        and float(row["expected_per_quarter"]) == float(parts["n"]) and int(row["baseline_periods"]) == 8
+    )  # fmt: skip
+    source = f"reports/chart_study.csv of the program, line {line}, column {column}"
+    inputs = (Input(column, float(row[column]), source=source),)
+    rounded = f"ROUND({column})" if kind == "quarters_per_signal" else column
+    return Built(Formula(rounded, inputs))
+
+
 def _unit_charts(tracer: Tracer, parts: Groups) -> Built:
     rates = {key.split("/")[1] for key in tracer.output.numbers if re.match(r"chart_centre/unit:", key)}
     waits = {key.split("/")[1] for key in tracer.output.numbers if re.match(r"wait_centre/unit:", key)}
-    from handling_review.trace.formula import Input
-
     inputs = (
         Input("charts_of_quarters", len(rates), "charts", source="published centre lines, chart_centre/unit:..."),
         Input("charts_of_days", len(waits), "charts", source="published centre lines, wait_centre/unit:..."),
@@ -316,9 +334,7 @@ FAMILIES = (
     Family("chart_quarters_per_signal/facility/chart/{series}", "Quarters from one signal to the next with nothing "
            "changing: {what}", build=_noise, method="false_signals"),
     Family("study/chart/{n}/{kind}", "How charts of units with {n} cases expected a quarter did on made-up series: "
-           "{kind}", method="study", build=lambda t, p: Built(notes=(
-               "File: reports/chart_study.csv, shipped with the program; chart u_quarterly, centre estimated from eight "
-               f"quarters, all three rules, {p['n']} cases expected a quarter.",))),
+           "{kind}; eight quarters in the centre line, all three rules", method="study", build=_study),
     Family("unit_charts/facility", "Charts of single units that are drawn", build=_unit_charts),
     Family("unit_charts_by_chance/facility", "Charts of single units that would show a signal in the latest two quarters "
            "if nothing had changed", build=_by_chance, method="study"),
