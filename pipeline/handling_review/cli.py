@@ -74,9 +74,11 @@ def parser() -> argparse.ArgumentParser:
 
     trace = commands.add_parser("trace", help="show where a published number comes from: formula, rows, rules, query")
     trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review")
-    trace.add_argument("key", nargs="?", metavar="KEY", help="the number's key, as tables/numbers.csv and --list name it")
     trace.add_argument(
-        "--list", nargs="*", dest="listed", metavar="TEXT", help="list the keys that hold TEXT, or all of several words"
+        "key", nargs="?", metavar="KEY", help="the number's key, as tables/numbers.csv and --list name it"
+    )
+    trace.add_argument(
+        "--list", nargs="*", dest="listed", metavar="TEXT", help="list the keys that hold TEXT (all of several words)"
     )
     return top
 

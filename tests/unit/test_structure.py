@@ -22,6 +22,7 @@ LAYERS = (
     {"intake", "simulate"},
     {"evidence"},
     {"page"},
+    {"trace"},
     {"review", "proposal"},
     {"starter", "worklist"},
     {"cli"},

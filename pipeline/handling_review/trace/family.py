@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from handling_review.trace.formula import Formula, Input
+from handling_review.trace.formula import Formula
 from handling_review.trace.scope import QUARTER, SERIES, YEAR
 from handling_review.trace.selection import Selection
 
@@ -43,6 +43,10 @@ class Built:
     rules: tuple[str, ...] = ()
 
 
+Rows = Callable[["Tracer", Groups], tuple[Selection, ...]]
+Builder = Callable[["Tracer", Groups], Built]
+
+
 @dataclass(frozen=True)
 class Family:
     """One row of the table of families.
@@ -63,17 +67,18 @@ class Family:
     words: str
     formula: str = ""
     inputs: Mapping[str, str] = field(default_factory=dict)
-    rows: Callable[[Tracer, Groups], tuple[Selection, ...]] | None = None
+    rows: Rows | None = None
     method: str = ""
     settings: tuple[str, ...] = ()
-    build: Callable[[Tracer, Groups], Built] | None = None
+    build: Builder | None = None
     sense: str = ""
 
     @cached_property
     def _regex(self) -> re.Pattern[str]:
         parts = re.split(r"\{(\w+)\}", self.pattern)
         text = "".join(
-            re.escape(part) if i % 2 == 0 else f"(?P<{part}>{_PARTS.get(part, '[^/]+')})" for i, part in enumerate(parts)
+            re.escape(part) if i % 2 == 0 else f"(?P<{part}>{_PARTS.get(part, '[^/]+')})"
+            for i, part in enumerate(parts)
         )
         return re.compile(text)
 
@@ -81,9 +86,3 @@ class Family:
         """The parts of a key of this family; ``None`` for others."""
         found = self._regex.fullmatch(key)
         return None if found is None else found.groupdict()
-
-
-def summed(pairs: tuple[tuple[Input, ...], ...]) -> tuple[tuple[str, ...], tuple[Input, ...]]:
-    """Sums of lists of inputs: for each list ``a + b + c``, and all inputs together."""
-    texts = tuple(" + ".join(one.name for one in inputs) or "0" for inputs in pairs)
-    return texts, tuple(one for inputs in pairs for one in inputs)

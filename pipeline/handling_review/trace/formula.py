@@ -8,6 +8,7 @@ import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 
@@ -117,7 +118,7 @@ def _mean(*values: float) -> float:
 
 def _step(*values: float) -> float:
     """The mean distance from one value to the next (the mean moving range)."""
-    return _mean(*(abs(b - a) for a, b in zip(values, values[1:], strict=False)))
+    return _mean(*(abs(b - a) for a, b in pairwise(values)))
 
 
 FUNCTIONS: Mapping[str, Callable[..., float]] = {
@@ -141,7 +142,8 @@ FUNCTION_WORDS = {
     "GAMMA_INV": "GAMMA.INV(p, n): the value below which a gamma variable of shape n and scale 1 lies with probability "
     "p; in a spreadsheet GAMMA.INV(p; n; 1)",
     "NORM_S_INV": "NORM.S.INV(p): the normal value below which p lies; in a spreadsheet by the same name",
-    "NORM_S_DIST": "NORM.S.DIST(z): the share of the normal distribution below z; in a spreadsheet NORM.S.DIST(z; TRUE)",
+    "NORM_S_DIST": "NORM.S.DIST(z): the share of the normal distribution below z; in a spreadsheet NORM.S.DIST(z; "
+    "TRUE)",
     "POISSON_INV": "POISSON.INV(p, mean): the smallest count with at least p of a Poisson distribution at or below it",
     "WITHIN": "WITHIN(x, most): x if it lies between 0 and the most allowed, else without limit",
     "MOVING_RANGE": "MOVING.RANGE(...): the mean distance from one value to the next",
@@ -157,8 +159,11 @@ _SYMBOLS: Mapping[type[ast.operator], tuple[str, int, Callable[[Any, Any], Any]]
 
 def functions_in(expression: str) -> list[str]:
     """What the functions of an expression do, one sentence each, where the name does not say it."""
-    used = {node.func.id for node in ast.walk(ast.parse(expression)) if isinstance(node, ast.Call)
-            and isinstance(node.func, ast.Name)}  # fmt: skip
+    used = {
+        node.func.id
+        for node in ast.walk(ast.parse(expression))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+    }
     return [words for name, words in FUNCTION_WORDS.items() if name in used]
 
 

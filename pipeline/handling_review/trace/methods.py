@@ -28,7 +28,8 @@ METHODS = {
         is_fit=False,
     ),
     "mid_p": Method(
-        "Given all cases of both sides, those of the one side are binomial; the limit is the ratio at which half of the "
+        "Given all cases of both sides, those of the one side are binomial; the limit is the ratio at which half of "
+        "the "
         "probability of what was seen, and all beyond it, make up half of 1 - confidence (mid-P).",
         "Rothman & Greenland, Modern Epidemiology, ch. 14; Fay 2010, R Journal 2(1):53-58.",
     ),
@@ -38,7 +39,8 @@ METHODS = {
         "Donner & Zou 2012, Stat Methods Med Res 21:347-359; Lancaster 1961, JASA 56:223-234 (mid-P).",
     ),
     "turning": Method(
-        "The ratio and its mid-P limits are worked out for every number of cases after training, hours and cases before "
+        "The ratio and its mid-P limits are worked out for every number of cases after training, hours and cases "
+        "before "
         "as they are, until the answer changes.",
         "A search with the method of the ratio: Rothman & Greenland, Modern Epidemiology, ch. 14.",
     ),
@@ -58,7 +60,8 @@ METHODS = {
         "Angrist & Pischke 2009, Mostly Harmless Econometrics, ch. 5; Breslow & Day 1987, vol. II, ch. 4.",
     ),
     "mantel_haenszel": Method(
-        "One ratio common to all units and quarters that hold both trained and not yet trained hours, each compared only "
+        "One ratio common to all units and quarters that hold both trained and not yet trained hours, each compared "
+        "only "
         "within itself (Mantel-Haenszel; with fewer than five cases on a side the conditional mid-P ratio).",
         "Rothman & Greenland, Modern Epidemiology, ch. 15; Breslow & Day 1987, vol. II.",
     ),
@@ -77,7 +80,8 @@ METHODS = {
         "McCullagh & Nelder 1989, Generalized Linear Models, ch. 6.",
     ),
     "staggered": Method(
-        "Poisson regression of unit quarters with an effect for each unit and each calendar quarter, and started or not; "
+        "Poisson regression of unit quarters with an effect for each unit and each calendar quarter, and started or "
+        "not; "
         "log hours as offset, errors widened by the dispersion.",
         "McCullagh & Nelder 1989, Generalized Linear Models, ch. 6; Angrist & Pischke 2009, ch. 5.",
     ),
@@ -87,7 +91,8 @@ METHODS = {
         "Cameron & Trivedi 2013, Regression Analysis of Count Data, ch. 3.",
     ),
     "trend": Method(
-        "The ratio of the rate from one band of time since training to the next, from the exact conditional distribution "
+        "The ratio of the rate from one band of time since training to the next, from the exact conditional "
+        "distribution "
         "of the cases over the bands given their hours.",
         "Breslow & Day 1987, vol. II, ch. 3 (trend over ordered groups).",
     ),
@@ -97,8 +102,10 @@ METHODS = {
         "Gaver & O'Muircheartaigh 1987, Technometrics 29:1-15.",
     ),
     "smallest_fall": Method(
-        "The smallest fall that the leading comparison would find four times in five: 1 - exp(-z x error), z the normal "
-        "values of the level and of 80 %, the error that of the logarithm of the ratio expected from hours and the total "
+        "The smallest fall that the leading comparison would find four times in five: 1 - exp(-z x error), z the "
+        "normal "
+        "values of the level and of 80 %, the error that of the logarithm of the ratio expected from hours and the "
+        "total "
         "of cases alone. For before and after it is searched with the exact power.",
         "Power of a comparison of two rates, as in Breslow & Day 1987, vol. II, ch. 7.",
     ),
@@ -107,7 +114,8 @@ METHODS = {
         "Power of a comparison of two rates, as in Breslow & Day 1987, vol. II, ch. 7.",
     ),
     "target_met": Method(
-        "Each rate gets a gamma distribution (Jeffreys' prior, shape 1/2); the share of the one in both is beta, and one "
+        "Each rate gets a gamma distribution (Jeffreys' prior, shape 1/2); the share of the one in both is beta, and "
+        "one "
         "incomplete beta function gives the chance that the true fall is at least the target.",
         "Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 2.",
     ),
@@ -118,7 +126,8 @@ METHODS = {
         is_fit=False,
     ),
     "laney": Method(
-        "Centre plus or minus three standard errors, widened by the spread of the baseline beyond chance (large counts).",
+        "Centre plus or minus three standard errors, widened by the spread of the baseline beyond chance (large "
+        "counts).",
         "Laney 2002, Quality Engineering 14:531-537.",
     ),
     "nelson": Method(
@@ -128,12 +137,14 @@ METHODS = {
         is_fit=False,
     ),
     "false_signals": Method(
-        f"1,000 series drawn from one steady rate on these hours, the centre line drawn too; how often any of the three "
+        "1,000 series drawn from one steady rate on these hours, the centre line drawn too; how often any of the "
+        "three "
         f"rules speaks. {_EVERY_RUN}",
         "A simulation of this program (evidence/watch.py).",
     ),
     "cusum": Method(
-        "Running sum of cases over what is allowed, never below 0; tuned to a doubling: the usual rate / ln 2 is allowed.",
+        "Running sum of cases over what is allowed, never below 0; tuned to a doubling: the usual rate / ln 2 is "
+        "allowed.",
         "Lucas 1985, Technometrics 27:129-144.",
         is_fit=False,
     ),
@@ -143,7 +154,8 @@ METHODS = {
         "Brook & Evans 1972, Biometrika 59:539-549; Lucas 1985, Technometrics 27:129-144.",
     ),
     "weighed": Method(
-        "Empirical Bayes: true rates of units follow a gamma distribution fitted to all units (marginal likelihood), and "
+        "Empirical Bayes: true rates of units follow a gamma distribution fitted to all units (marginal likelihood), "
+        "and "
         "each unit's own record is weighed against it.",
         "Gaver & O'Muircheartaigh 1987, Technometrics 29:1-15.",
     ),
@@ -181,42 +193,50 @@ METHODS = {
         is_fit=False,
     ),
     "quantile": Method(
-        "The days are put in order; the median is the first that half of the cases do not exceed, the ninetieth the first "
+        "The days are put in order; the median is the first that half of the cases do not exceed, the ninetieth the "
+        "first "
         "that nine tenths do not exceed. The days of single cases are not printed.",
         "Hyndman & Fan 1996, Am Stat 50:361-365 (definition 1).",
     ),
     "late": Method(
-        "The facility's own reporting lag, seen in reverse time because long lags show only later, says which share of a "
+        "The facility's own reporting lag, seen in reverse time because long lags show only later, says which share "
+        "of a "
         "quarter's cases is in the log by now; limits from 4,000 draws of curve and cases. " + _EVERY_RUN,
         "Kalbfleisch & Lawless 1989, JASA 84:360-372; Lawless 1994, Can J Stat 22:15-31.",
     ),
     "repeats": Method(
-        "The cases are thrown on people 2,000 times by their hours and the rates of the units they worked on; people with "
+        "The cases are thrown on people 2,000 times by their hours and the rates of the units they worked on; people "
+        "with "
         f"two or more are counted each time. {_EVERY_RUN}",
         "A simulation of this program (evidence/who.py).",
     ),
     "claims": Method(
-        f"The claims are drawn again with replacement 20,000 times; the middle share of the means lies between the limits. "
+        "The claims are drawn again with replacement 20,000 times; the middle share of the means lies between the "
+        "limits. "
         f"{_EVERY_RUN} What single claims cost is not printed.",
         "Efron & Tibshirani 1993, An Introduction to the Bootstrap.",
     ),
     "worth": Method(
-        f"20,000 draws: the ratio (or both rates) and the cost of a case are drawn with their doubt, and cases avoided x "
+        "20,000 draws: the ratio (or both rates) and the cost of a case are drawn with their doubt, and cases "
+        "avoided x "
         f"cost worked out each time. {_EVERY_RUN}",
         "Briggs, Claxton & Sculpher 2006, Decision Modelling for Health Economic Evaluation, ch. 4.",
     ),
     "proposal": Method(
-        "20,000 draws: cases addressed (gamma), effect (triangular between low and high) and cost of a case are drawn, and "
+        "20,000 draws: cases addressed (gamma), effect (triangular between low and high) and cost of a case are "
+        "drawn, and "
         f"the result worked out each time. {_EVERY_RUN}",
         "Briggs, Claxton & Sculpher 2006, Decision Modelling for Health Economic Evaluation, ch. 4.",
     ),
     "all_claims_low": Method(
-        "With the low ends of cases addressed, effect and cost of a case all at once (or the high ends); the ends of the "
+        "With the low ends of cases addressed, effect and cost of a case all at once (or the high ends); the ends of "
+        "the "
         "cost are those of its draws where it comes from own claims.",
         "Briggs, Claxton & Sculpher 2006, ch. 3 (one-way and extreme-case sensitivity).",
     ),
     "payback": Method(
-        "Savings less service are brought to the present year by year and added up until they make up the outlay, running "
+        "Savings less service are brought to the present year by year and added up until they make up the outlay, "
+        "running "
         "evenly within each year; no limit if they never do within the life.",
         "Any finance text (discounted payback).",
         is_fit=False,

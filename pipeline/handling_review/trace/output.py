@@ -72,7 +72,10 @@ class Output:
             with path.open(encoding="utf-8", newline="") as lines:
                 found = [
                     Published(
-                        row["key"], float(row["value"]) if row["value"] else None, plain(row["unit"]), plain(row["shown"])
+                        row["key"],
+                        float(row["value"]) if row["value"] else None,
+                        plain(row["unit"]),
+                        plain(row["shown"]),
                     )
                     for row in csv.DictReader(lines)
                 ]

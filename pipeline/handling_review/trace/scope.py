@@ -114,10 +114,9 @@ class Scope:
             lines=RANGES,
         )
 
-    def also(self, words: str, *where: str, **changed: object) -> Scope:
+    def also(self, words: str, *where: str) -> Scope:
         """A narrower scope."""
-        return replace(self, words=f"{self.words}, {words}" if words else self.words, where=(*self.where, *where),
-                       **changed)  # type: ignore[arg-type]  # fmt: skip
+        return replace(self, words=f"{self.words}, {words}" if words else self.words, where=(*self.where, *where))
 
 
 def unit_of(code: str) -> str:
@@ -130,7 +129,10 @@ class Places:
 
     def __init__(self, output: Output) -> None:
         self._output = output
-        self._spans = {str(q): (str(a), str(b)) for q, a, b in output.rows("SELECT quarter, quarter_start, quarter_end FROM quarters")}  # fmt: skip
+        self._spans = {
+            str(q): (str(a), str(b))
+            for q, a, b in output.rows("SELECT quarter, quarter_start, quarter_end FROM quarters")
+        }
         self.complete = tuple(
             str(row[0])
             for row in output.rows("SELECT quarter FROM out_quarters WHERE is_complete ORDER BY quarter_start")
@@ -215,22 +217,22 @@ class Places:
         return self.quarters(own, f"the complete quarters of {year} ({', '.join(own)})")
 
     def _phase(self, phase: str) -> Scope:
-        return self.whole().also(PHASE_WORDS[phase], f"phase = {quoted(phase)}", rules=(WINDOW, TRAINING))
+        return replace(self.whole().also(PHASE_WORDS[phase], f"phase = {quoted(phase)}"), rules=(WINDOW, TRAINING))
 
     def _incomplete(self) -> Scope:
         condition = COMPLETE.replace("quarter IN", "quarter NOT IN")
         return self._over("whole facility", condition, "the quarters that are not complete", WINDOW)
 
     def _latest_trained(self) -> Scope:
-        return self.quarters(self.complete[-1:]).also("after training", "phase = 'after'", rules=(TRAINING,))
+        return replace(self.quarters(self.complete[-1:]).also("after training", "phase = 'after'"), rules=(TRAINING,))
 
     def _status(self, quarter: str, status: str) -> Scope:
-        return self.quarters((quarter,)).also(STATUS_WORDS[status], *STATUS_SQL[status], rules=(TRAINING,))
+        return replace(self.quarters((quarter,)).also(STATUS_WORDS[status], *STATUS_SQL[status]), rules=(TRAINING,))
 
     def _undecided(self, name: str, phase: str) -> Scope:
         counted = name == "unclassified_all" or name == f"unclassified_{phase}_only"
         words = "with the undecided cases counted as handling" if counted else "without the undecided cases"
-        return self._phase(phase).also(words, undecided=counted)
+        return replace(self._phase(phase).also(words), undecided=counted)
 
     def _since_training(self, name: str) -> Scope | None:
         from handling_review.evidence.time_bands import BANDS, LAPSED, UNTRAINED
@@ -254,7 +256,8 @@ class Places:
         return self._within(replace(scope, words=words), unit)
 
     def _unit_status(self, code: str, quarter: str, status: str) -> Scope:
-        return self._unit_quarter(code, quarter).also(STATUS_WORDS[status], *STATUS_SQL[status], rules=(TRAINING,))
+        scope = self._unit_quarter(code, quarter).also(STATUS_WORDS[status], *STATUS_SQL[status])
+        return replace(scope, rules=(TRAINING,))
 
     def _unit_four(self, code: str) -> Scope:
         unit, labels = unit_of(code), self.last_four()
@@ -272,7 +275,14 @@ class Places:
         words = f"{GROUP_KIND.get(kind, kind)}: {group(kind, label)}"
         if label == "all others":
             prefix = f"cases/group:{kind}:"
-            shown = sorted({unquote(key.removeprefix(prefix).split("/")[0]) for key in self._output.numbers if key.startswith(prefix)} - {label})  # fmt: skip
+            shown = sorted(
+                {
+                    unquote(key.removeprefix(prefix).split("/")[0])
+                    for key in self._output.numbers
+                    if key.startswith(prefix)
+                }
+                - {label}
+            )
             condition = "TRUE" if not shown else f"NOT ({one_of(kind, shown)})"
             words += " (small groups, shown together so that nobody can be picked out)"
         return replace(

@@ -61,9 +61,7 @@ class Selection:
 
     def line_query(self) -> str:
         """The query that lists the rows by file and line."""
-        return (
-            f"SELECT DISTINCT file_no, line\nFROM {self.table}{_conditions(self.where)}\nORDER BY file_no, line;"
-        )
+        return f"SELECT DISTINCT file_no, line\nFROM {self.table}{_conditions(self.where)}\nORDER BY file_no, line;"
 
 
 @dataclass(frozen=True)
@@ -138,9 +136,7 @@ def one_of(column: str, values: Iterable[str]) -> str:
 
 
 def _conditions(where: tuple[str, ...]) -> str:
-    return "".join(
-        f"\n{'WHERE' if i == 0 else '    AND'} {_bracketed(condition)}" for i, condition in enumerate(where)
-    )
+    return "".join(f"\n{'WHERE' if i == 0 else '    AND'} {_bracketed(condition)}" for i, condition in enumerate(where))
 
 
 def _bracketed(condition: str) -> str:

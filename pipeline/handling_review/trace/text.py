@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from handling_review.trace.formula import Formula, Input, exact, functions_in
+from handling_review.trace.formula import Formula, exact, functions_in
 from handling_review.trace.rules import SERIES_RULE, definition, left_out, shortened, unread
 from handling_review.trace.selection import COUNT, RANGES, Found, Selection, find
 from handling_review.trace.tracer import Explanation, Tracer
@@ -60,7 +60,9 @@ def _formula(found: Explanation) -> Iterator[str]:
     else:
         unit = found.number.unit
         what = "rows" if unit == "rows" else f"{unit} of the rows"
-        done = "added up" if unit in ("hours", "days") or found.selections and found.selections[0].amount else "counted"
+        done = (
+            "added up" if unit in ("hours", "days") or (found.selections and found.selections[0].amount) else "counted"
+        )
         yield "  The people below are counted." if unit == "people" else f"  The {what} below are {done}."
     if found.method is not None:
         yield from _wrapped(f"Method: {found.method.words}", "  ")
@@ -76,9 +78,7 @@ def _inputs(formula: Formula) -> Iterator[str]:
     width = min(max(len(one.name) for one in formula.inputs), 28)
     for one in formula.inputs[:MOST_INPUTS]:
         where = f"trace {one.key}" if one.key else one.source
-        yield from _wrapped(
-            f"{one.name.replace('_', ' '):<{width}}  {grouped(one.value)} {one.unit}".rstrip(), "    "
-        )
+        yield from _wrapped(f"{one.name.replace('_', ' '):<{width}}  {grouped(one.value)} {one.unit}".rstrip(), "    ")
         yield from _wrapped(f"from: {where}" if not one.key else where, "        ")
     if len(formula.inputs) > MOST_INPUTS:
         yield f"    and {len(formula.inputs) - MOST_INPUTS} more"
@@ -108,9 +108,11 @@ def _rows(tracer: Tracer, found: Explanation) -> Iterator[str]:
         yield from _one_set(tracer, place, selection)
     if any(selection.unit == "hours" for selection in found.selections):
         yield from _wrapped(
-            "Hours of each unit, quarter and state of training are kept to four decimals before they are added up, so a sum "
-            "can differ in the fourth decimal.", "  ",
-        )  # fmt: skip
+            "Hours of each unit, quarter and state of training are kept to four decimals before they are added up, so "
+            "a sum "
+            "can differ in the fourth decimal.",
+            "  ",
+        )
 
 
 def _one_set(tracer: Tracer, place: int, selection: Selection) -> Iterator[str]:
@@ -123,11 +125,14 @@ def _one_set(tracer: Tracer, place: int, selection: Selection) -> Iterator[str]:
             yield from _wrapped(f"{name} {_lines(selection, list(lines))}", "      ")
     if result.in_part:
         what = "hours" if selection.unit == "hours" else "amounts"
-        why = "the end of a quarter, a go-live day or a person's training" if what == "hours" else "the end of a quarter"
+        why = (
+            "the end of a quarter, a go-live day or a person's training" if what == "hours" else "the end of a quarter"
+        )
         yield from _wrapped(
             f"{result.in_part:,} of these rows count in part only: their period crosses {why}. Their {what} are shared "
-            f"evenly over the days of the period (the first k of d days hold {what} x k / d).", "      ",
-        )  # fmt: skip
+            f"evenly over the days of the period (the first k of d days hold {what} x k / d).",
+            "      ",
+        )
     if selection.note:
         yield from _wrapped(selection.note, "      ")
 
@@ -185,7 +190,8 @@ def _fates(tracer: Tracer, found: Explanation, file: str) -> list[str]:
         rows = "1 row" if one.rows == 1 else f"{one.rows:,} rows"
         lines += _wrapped(
             f"{file}: {rows} set aside while the file was read ({one.fate}); nobody knows its place and time. "
-            f"{one.lines}.", "  ",
+            f"{one.lines}.",
+            "  ",
         )
     if not lines:
         lines = [f"  {file}: no row {where} was left out."]
@@ -205,11 +211,10 @@ def _queries(found: Explanation) -> Iterator[str]:
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent + ("  " if indent else ""),
-        break_long_words=False, break_on_hyphens=False,
-    )  # fmt: skip
-
-
-def written(one: Input) -> str:
-    """One input on one line."""
-    return f"{one.name} = {exact(one.value)}"
+        text,
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + ("  " if indent else ""),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -18,7 +18,7 @@ from handling_review.trace.selection import Selection
 
 if TYPE_CHECKING:
     from handling_review.evidence.strata_table import Strata
-    from handling_review.trace.families.designs import Cells
+    from handling_review.trace.sides import Cells
 
 MOST_SELECTIONS = 8  # more sets of rows than that are left to the inputs' own traces
 
@@ -71,14 +71,12 @@ class Tracer:
 
         from handling_review.evidence.strata_table import Strata
 
-        tables = SimpleNamespace(
-            **{name: self.output.frame(f"out_{name}") for name in ("quarters", "strata", "units")}
-        )
+        tables = SimpleNamespace(**{name: self.output.frame(f"out_{name}") for name in ("quarters", "strata", "units")})
         return Strata(tables, self.places.complete)  # type: ignore[arg-type]  # it reads these three tables alone
 
     def cells(self, series: str, where: tuple[str, ...] = ()) -> Cells:
         """Units and quarters by the unit's own start, worked out once."""
-        from handling_review.trace.families.designs import Cells
+        from handling_review.trace.sides import Cells
 
         asked = (series, where)
         if asked not in self._cells:

@@ -5,14 +5,28 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 
-from handling_review.trace.families import answer, audits, data, designs, groups, money, rates, units, watch
+from handling_review.trace.families import (
+    answer,
+    audits,
+    data,
+    designs,
+    groups,
+    money,
+    rates,
+    starts,
+    tasks,
+    units,
+    watch,
+)
 from handling_review.trace.family import Family
 
 FAMILIES: tuple[Family, ...] = (
     *designs.FAMILIES,
     *answer.FAMILIES,
+    *starts.FAMILIES,
     *watch.FAMILIES,
     *units.FAMILIES,
+    *tasks.FAMILIES,
     *groups.FAMILIES,
     *audits.FAMILIES,
     *money.FAMILIES,

@@ -5,13 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
-from urllib.parse import unquote
 
-from handling_review.trace.family import Built, Family, Groups
-from handling_review.trace.families.designs import LADDER
+from handling_review.trace.family import Builder, Built, Family, Groups
 from handling_review.trace.formula import Formula, Input
-from handling_review.trace.scope import QUARTER, Scope
-from handling_review.trace.selection import Selection, one_of
+from handling_review.trace.sides import LADDER
 
 if TYPE_CHECKING:
     from handling_review.trace.tracer import Tracer
@@ -28,27 +25,24 @@ BEFORE_AFTER = {
 def other_ways(tracer: Tracer) -> list[dict[str, str]]:
     """The rows of the sensitivity table but the main one and the repeat of a design."""
     washout = tracer.output.setting("training.washout_days")
-    return [
-        row
-        for row in tracer.output.table("sensitivity")
-        if row["question"] not in ("main", f"washout_{washout}")
-    ]
+    return [row for row in tracer.output.table("sensitivity") if row["question"] not in ("main", f"washout_{washout}")]
 
 
 def _variant(row: dict[str, str]) -> str:
     return row["question"].removeprefix("design_")
 
 
-def _sensitivity(kind: str):  # type: ignore[no-untyped-def]
+def _sensitivity(kind: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         rows = other_ways(tracer)
         keys = {_variant(row): f"ratio/facility/{_variant(row)}/design/{tracer.series}" for row in rows}
         with_ratio = {
-            name: key for name, key in keys.items()
-            if tracer.known(key) and not math.isnan(tracer.value(key))
-        }  # fmt: skip
+            name: key for name, key in keys.items() if tracer.known(key) and not math.isnan(tracer.value(key))
+        }
         verdict = {_variant(row): row["verdict"] for row in rows}
-        note = "The rows stand in tables/sensitivity.csv; the washout of the program file repeats a row and is not counted."
+        note = (
+            "The rows stand in tables/sensitivity.csv; the program file's own washout repeats one and is not counted."
+        )
         if kind in ("lowest", "highest"):
             inputs = tuple(tracer.input(f"by_{name}", key) for name, key in with_ratio.items())
             listed = ", ".join(one.name for one in inputs)
@@ -63,89 +57,17 @@ def _sensitivity(kind: str):  # type: ignore[no-untyped-def]
         elif kind != "rows":
             chosen = [name for name in with_ratio if verdict[name] == kind]
         words = ", ".join(name.replace("_", " ") for name in chosen) or "none"
-        inputs = tuple(Input(name, 1, "row", keys[name] if name in with_ratio else "", "tables/sensitivity.csv") for name in chosen)  # fmt: skip
-        inputs = tuple(replace(one, key="", source=f"{one.key or 'no ratio'} in tables/sensitivity.csv") for one in inputs)
+        inputs = tuple(
+            Input(name, 1, "row", keys[name] if name in with_ratio else "", "tables/sensitivity.csv") for name in chosen
+        )
+        inputs = tuple(
+            replace(one, key="", source=f"{one.key or 'no ratio'} in tables/sensitivity.csv") for one in inputs
+        )
         return Built(
             Formula(" + ".join(one.name for one in inputs) or "0", inputs, f"One for each: {words}."), notes=(note,)
         )
 
     return build
-
-
-def _place(parts: Groups) -> str:
-    return f"unit/{parts['code']}/series" if "code" in parts else "facility/series"
-
-
-def _series_scope(tracer: Tracer, parts: Groups) -> Scope:
-    """The units of one interrupted series, all complete quarters."""
-    if "code" in parts:
-        scope = tracer.places.unit(f"unit:{parts['code']}")
-    else:
-        units = [unit for unit in tracer.strata.units if unit not in tracer.strata.comparison]
-        scope = tracer.places.whole().also("all units with the program", one_of("unit", units))
-    return scope.also("", one_of("quarter", [parts["q"]])) if "q" in parts else scope
-
-
-def _series_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-    scope = _series_scope(tracer, parts)
-    if "q" in parts:
-        scope = replace(scope, words=f"{scope.words}, quarter {parts['q']}")
-    return scope.of_cases(parts["series"]), scope.of_hours()
-
-
-def _seen(tracer: Tracer, parts: Groups) -> Built:
-    cases, hours = _series_rows(tracer, parts)
-    inputs = {"cases": "SQL " + cases.query().rstrip(";"), "hours": "SQL " + hours.amount_query()}
-    who = f"{tracer.places.name(unquote(parts['code']))}" if "code" in parts else "all units with the program together"
-    return Built(
-        tracer.formula("cases * 200000 / hours", inputs),
-        words=f"Rate seen in {parts['q']}: {{what}}, {who}",
-    )
-
-
-def _fitted(what: str, method: str = "interrupted"):  # type: ignore[no-untyped-def]
-    def build(tracer: Tracer, parts: Groups) -> Built:
-        start = f"series_seen/{_place(parts)}/{parts['series']}/"
-        keys = [key for key in tracer.output.numbers if key.startswith(start)]
-        inputs = tuple(tracer.input("seen_" + key.removeprefix(start).replace("-", "_"), key) for key in keys)
-        who = f"{tracer.places.name(unquote(parts['code']))}" if "code" in parts else "all units with the program together"
-        at = f" in {parts['q']}" if "q" in parts else ""
-        return Built(Formula("", inputs), words=f"{what}{at}: {{what}}, {who}", method=method, rules=("go-live",))
-
-    return build
-
-
-def _series_families() -> tuple[Family, ...]:
-    fits = {
-        "series_step": ("Step of the rate at the start (ratio)", "interrupted"),
-        "series_slope": ("Yearly change after the start over that before (ratio)", "interrupted"),
-        "series_before_per_year": ("Yearly change before the start (ratio)", "interrupted"),
-        "series_step_newey_west": ("Step of the rate at the start (ratio), errors by Newey and West", "newey_west"),
-    }
-    points = {
-        "series_fitted": "Fitted line",
-        "series_unchanged": "Line of the quarters before the start, had it gone on",
-    }
-    found = [
-        Family(f"series_seen/{place}/{{series}}/{{q}}", "", rows=_series_rows, build=_seen)
-        for place in ("facility/series", "unit/{code}/series")
-    ]
-    for place in ("facility/series", "unit/{code}/series"):
-        for head, (words, method) in fits.items():
-            found.append(Family(f"{head}/{place}/{{series}}", "", rows=_series_rows, build=_fitted(words, method)))
-            found += [
-                Family(f"{head}_{limit}/{place}/{{series}}", "", rows=_series_rows, settings=LEVEL,
-                       build=_fitted(f"{limit} limit of: {words}", method))
-                for limit in ("lower", "upper")
-            ]  # fmt: skip
-        for head, words in points.items():
-            found.append(Family(f"{head}/{place}/{{series}}/{{q}}", "", rows=_series_rows, build=_fitted(words)))
-            found += [
-                Family(f"{head}_{limit}/{place}/{{series}}/{{q}}", "", rows=_series_rows, settings=LEVEL,
-                       build=_fitted(f"{limit} limit of: {words}"))
-                for limit in ("lower", "upper")
-            ]  # fmt: skip
-    return tuple(found)
 
 
 def _bands(tracer: Tracer, parts: Groups) -> Built:
@@ -157,97 +79,38 @@ def _bands(tracer: Tracer, parts: Groups) -> Built:
     return Built(tracer.formula("", inputs), rules=("training", "complete quarters"))
 
 
-def _spell(tracer: Tracer, is_early: bool) -> Scope:
-    """Units that started first, or the others, over the record before the first start."""
-    import numpy as np
-
-    from handling_review.evidence.chance_fall import SPELL_QUARTERS
-
-    strata = tracer.strata
-    starts = {unit: at for unit, at in strata.starts.items() if at > 0}
-    first = min(starts.values())
-    middle = float(np.median(sorted(starts.values())))
-    early = [unit for unit in strata.units if unit in starts and starts[unit] <= middle]
-    units = early if is_early else [unit for unit in strata.units if unit not in early]
-    places = list(range(max(0, first - SPELL_QUARTERS), first))
-    labels = [strata.quarters[place] for place in places]
-    condition = tracer.cells(tracer.series).of_state(0, units, places)
-    who = "units that started first" if is_early else "the other units"
-    words = f"{who} ({', '.join(units)}), {labels[0]} to {labels[-1]}"
-    return Scope(words, (condition,), quarters=one_of("quarter", labels), rules=("go-live",))
-
-
-def _spell_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-    scope = _spell(tracer, parts["side"] == "early")
-    return (scope.of_cases(parts["series"]),)
-
-
-def _spell_hours(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-    return (_spell(tracer, parts["side"] == "early").of_hours(),)
-
-
-def _spell_words(what: str):  # type: ignore[no-untyped-def]
-    def build(tracer: Tracer, parts: Groups) -> Built:
-        words = _spell(tracer, parts["side"] == "early").words
-        return Built(words=f"{what} {words.replace('{', '').replace('}', '')}")
-
-    return build
-
-
-def _early_after(tracer: Tracer) -> Scope:
-    import numpy as np
-
-    starts = {unit: at for unit, at in tracer.strata.starts.items() if at > 0}
-    middle = float(np.median(sorted(starts.values())))
-    early = [unit for unit in tracer.strata.units if unit in starts and starts[unit] <= middle]
-    condition = tracer.cells(tracer.series).of_state(1, early)
-    return Scope(f"units that started first ({', '.join(early)}), after their start", (condition,), rules=("go-live",))
-
-
-def _observed(tracer: Tracer, parts: Groups) -> Built:
-    scope, end = _early_after(tracer), f"facility/before_first_start/early/{tracer.series}"
-    inputs = {
-        "cases_after_start": "SQL " + scope.of_cases(tracer.series).query().rstrip(";"),
-        "hours_after_start": "SQL " + scope.of_hours().amount_query(),
-        "cases_before": f"cases/{end}",
-        "hours_before": f"hours/{end}",
-    }
-    return Built(
-        tracer.formula("(cases_after_start / hours_after_start) / (cases_before / hours_before)", inputs),
-        rules=("go-live",),
-    )
-
-
-def _observed_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-    after, before = _early_after(tracer), _spell(tracer, True)
-    return tuple(rows for scope in (after, before) for rows in (scope.of_cases(tracer.series), scope.of_hours()))
-
-
-def _bad_spell(tracer: Tracer, parts: Groups) -> Built:
-    inputs = {
-        f"{kind}_{side}": f"{kind}/facility/before_first_start/{side}/{tracer.series}"
-        for kind in ("cases", "hours")
-        for side in ("early", "rest")
-    }
-    return Built(tracer.formula("", inputs))
-
-
-def _of_lead(expression: str, extra: dict[str, str]):  # type: ignore[no-untyped-def]
+def _of_lead(expression: str, extra: dict[str, str]) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         end = f"facility/{_lead(tracer)}/design/{parts['series']}"
         keys = {"ratio": f"ratio/{end}", "lower": f"ratio_lower/{end}", "upper": f"ratio_upper/{end}"}
-        return Built(tracer.formula(expression, {**(keys if "ratio" in expression else {}), **extra,
-                     **({} if expression else {"cases_with": f"cases_with/{end}", "hours_with": f"hours_with/{end}",
-                        "cases_without": f"cases_without/{end}", "hours_without": f"hours_without/{end}"})}))  # fmt: skip
+        return Built(
+            tracer.formula(
+                expression,
+                {
+                    **(keys if "ratio" in expression else {}),
+                    **extra,
+                    **(
+                        {}
+                        if expression
+                        else {
+                            "cases_with": f"cases_with/{end}",
+                            "hours_with": f"hours_with/{end}",
+                            "cases_without": f"cases_without/{end}",
+                            "hours_without": f"hours_without/{end}",
+                        }
+                    ),
+                },
+            )
+        )
 
     return build
 
 
-def _bounds(side: str):  # type: ignore[no-untyped-def]
+def _bounds(side: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         phase = "before" if side == "best" else "after"
         inputs = {name: key.format(**parts) for name, key in BEFORE_AFTER.items()}
-        added = [f"unusable_rows"]
+        added = ["unusable_rows"]
         inputs["unusable_rows"] = "rows_set_aside/incidents"
         if parts["series"] == "handling":
             inputs[f"undecided_{phase}"] = f"cases/facility/{phase}/unclassified"
@@ -280,28 +143,36 @@ def _comparisons(tracer: Tracer, parts: Groups) -> Built:
     """Every ratio that is printed, each comparison once."""
     keys = [key for key in tracer.output.numbers if key.startswith("ratio/facility/")]
     ways = {_variant(row) for row in other_ways(tracer)} - set(LADDER)
-    designs = [key for key in keys if "/design/" in key and key.split("/")[2] in LADDER and key.split("/")[2] != LADDER[0]]  # fmt: skip
+    designs = [
+        key for key in keys if "/design/" in key and key.split("/")[2] in LADDER and key.split("/")[2] != LADDER[0]
+    ]
     others = [key for key in keys if "/design/" in key and key.split("/")[2] in ways]
-    shown = [
-        key for key in keys
-        if "/design/" not in key and not key.startswith("ratio/facility/unclassified_")
-    ]  # fmt: skip
+    shown = [key for key in keys if "/design/" not in key and not key.startswith("ratio/facility/unclassified_")]
     starts = [key for key in tracer.output.numbers if key.startswith("series_step/unit/")]
     counted = {"designs": designs, "other_ways": others, "own_starts": starts, "before_after_and_quarters": shown}
-    inputs = tuple(Input(name, len(listed), "ratios", source=f"published ratios: {', '.join(listed) or 'none'}") for name, listed in counted.items())  # fmt: skip
+    inputs = tuple(
+        Input(name, len(listed), "ratios", source=f"published ratios: {', '.join(listed) or 'none'}")
+        for name, listed in counted.items()
+    )
     inputs += (
-        Input("bounds", 5, "ratios", source="undecided cases all counted, before only, after only; all for and against"),
+        Input(
+            "bounds", 5, "ratios", source="undecided cases all counted, before only, after only; all for and against"
+        ),
         tracer.input("units_compared", "units_compared/facility"),
     )
     return Built(Formula(" + ".join(one.name for one in inputs), inputs, "A comparison printed twice is counted once."))
 
 
-def _study(kind: str):  # type: ignore[no-untyped-def]
+def _study(kind: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         from handling_review.evidence.study import rows
 
         design = parts.get("design") or str(_lead(tracer))
-        lines = [(line, row) for line, row in enumerate(rows(), start=2) if row["design"] == design and float(row["effect"]) == 1]  # fmt: skip
+        lines = [
+            (line, row)
+            for line, row in enumerate(rows(), start=2)
+            if row["design"] == design and float(row["effect"]) == 1
+        ]
 
         def share(one: tuple[int, dict[str, str]]) -> float:
             return float(one[1]["says_lower"])
@@ -311,7 +182,7 @@ def _study(kind: str):  # type: ignore[no-untyped-def]
             "trend": falling,
             "chance": next((one for one in lines if "worst units first" in one[1]["scenario"]), falling),
             "worst": max(lines, key=share),
-        }  # fmt: skip
+        }
         line, row = chosen.get(kind, chosen["worst"])
         column = "facilities" if kind == "facilities" else "says_lower"
         source = f"reports/design_study.csv of the program, line {line} ({row['scenario']}), column {column}"
@@ -345,42 +216,29 @@ FAMILIES = (
         "lower": "Other ways of asking that say lower", "higher": "Other ways of asking that say higher",
         "cannot_tell": "Other ways of asking that cannot tell", "lowest": "Lowest ratio of the other ways of asking",
         "highest": "Highest ratio of the other ways of asking"}.items()),
-    *_series_families(),
     Family("step_ratio/facility/since_training/{series}",
            "Ratio of the rate from one band of time since training to the next: {what}", build=_bands, method="trend"),
     Family("step_ratio_{limit}/facility/since_training/{series}",
            "{limit} limit of the ratio of the rate from one band of time since training to the next: {what}",
            build=_bands, method="trend", settings=LEVEL),
-    Family("p_value/facility/since_training/{series}", "P-value (two-sided) of the trend over time since training: {what}",
+    Family("p_value/facility/since_training/{series}", "P-value (two-sided) of the trend over time since training: "
+                                                       "{what}",
            build=_bands, method="trend"),
-    Family("cases/facility/before_first_start/{side}/{series}", "", rows=_spell_rows, build=_spell_words("Count of {what}:")),
-    Family("hours/facility/before_first_start/{side}/{series}", "", rows=_spell_hours, build=_spell_words("Hours worked:")),
-    *(Family(f"rate{kind}/facility/before_first_start/{{side}}/{{series}}",
-             f"{words} of {{what}}: {{side}} starters, record before the first start", formula,
-             {"cases": "cases/facility/before_first_start/{side}/{series}",
-              "hours": "hours/facility/before_first_start/{side}/{series}",
-              **({} if not kind else {"confidence": "@analysis.confidence"})}, method=method)
-      for kind, words, formula, method in (
-          ("", "Rate per 200,000 hours", "cases * 200000 / hours", ""),
-          ("_lower", "Lower limit of the rate", "GAMMA_INV((1 - confidence) / 2, cases) * 200000 / hours", "exact"),
-          ("_upper", "Upper limit of the rate", "GAMMA_INV(1 - (1 - confidence) / 2, cases + 1) * 200000 / hours", "exact"),
-          ("_limit", "One-sided upper limit of the rate", "GAMMA_INV(confidence, cases + 1) * 200000 / hours", "one_sided"))),
-    Family("chance_expected_ratio/facility/before_first_start", "Rate to expect of the units that started first over "
-           "their recorded one, with no program at all: {primary}", build=_bad_spell, method="bad_spell"),
-    Family("chance_observed_ratio/facility/before_first_start", "Rate of the units that started first after their start "
-           "over their recorded one: {primary}", rows=_observed_rows, build=_observed),
-    Family("smallest_fall/facility/power_left/{series}", "Smallest fall that the leading comparison would find four times "
+    Family("smallest_fall/facility/power_left/{series}", "Smallest fall that the leading comparison would find four "
+                                                         "times "
            "in five: {what}", build=_of_lead("", {}), method="smallest_fall", settings=LEVEL),
     Family("chance_target_met/facility/power_left/{series}", "Chance that the true fall is at least the target, before "
            "and after taken at face value: {what}", "", {**BEFORE_AFTER, "target": "setting/target_reduction"},
            method="target_met"),
-    Family("chance_target_met_lead/facility/power_left/{series}", "Chance that the true fall is at least the target, by "
+    Family("chance_target_met_lead/facility/power_left/{series}", "Chance that the true fall is at least the target, "
+                                                                  "by "
            "the leading comparison: {what}",
            build=_of_lead("NORM_S_DIST((LN(target) - LN(ratio)) / ((LN(upper) - LN(lower)) / (2 * NORM_S_INV((1 + "
                           "confidence) / 2))))",
                           {"target": "setting/target_ratio", "confidence": "@analysis.confidence"}),
            sense="The logarithm of the ratio is taken as normal with the distance of its limits."),
-    Family("cases_before_wanted/facility/power_left/{series}", "Expected cases before that equal hours after would need "
+    Family("cases_before_wanted/facility/power_left/{series}", "Expected cases before that equal hours after would "
+                                                               "need "
            "to find the target four times in five", "", {"target": "setting/target_ratio"}, method="power"),
     Family("hours_still_needed/facility/power_left/{series}", "Hours after training still to come before a plain "
            "comparison finds the target four times in five: {what}", "",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from handling_review.trace.family import Built, Family, Groups
 from handling_review.trace.families.groups import wilson
+from handling_review.trace.family import Builder, Built, Family, Groups, Rows
 from handling_review.trace.scope import people, unit_of
 from handling_review.trace.selection import COUNT, RANGES, Selection, one_of, quoted
 
@@ -44,20 +44,26 @@ def _words(tracer: Tracer, parts: Groups) -> str:
     return f"{_who(tracer, parts['who'])[1]}, {', '.join(quarters) or 'no quarters'}"
 
 
-def _steps(head: str):  # type: ignore[no-untyped-def]
+def _steps(head: str) -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         met, words = MET[head]
         where, _ = _who(tracer, parts["who"])
         quarters = one_of("quarter", _window(tracer, parts["window"]))
         return (
-            Selection(title=f"{words}, {_words(tracer, parts)}", file="observations", table="int_audits",
-                      where=(met, *where, quarters), unit="steps", lines=RANGES),
-        )  # fmt: skip
+            Selection(
+                title=f"{words}, {_words(tracer, parts)}",
+                file="observations",
+                table="int_audits",
+                where=(met, *where, quarters),
+                unit="steps",
+                lines=RANGES,
+            ),
+        )
 
     return rows
 
 
-def _count(head: str):  # type: ignore[no-untyped-def]
+def _count(head: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         words = MET[head][1]
         return Built(words=f"{words.capitalize()} in technique audits: {_words(tracer, parts)}")
@@ -80,43 +86,57 @@ def _share(tracer: Tracer, parts: Groups) -> Built:
 def _change(tracer: Tracer, parts: Groups) -> Built:
     limit, who = parts.get("limit", ""), parts["who"]
     now, then = f"{who}/four-quarters", f"{who}/four-quarters-before"
-    inputs = {"met_now": f"audit_met/{now}", "judged_now": f"audit_judged/{now}",
-              "met_then": f"audit_met/{then}", "judged_then": f"audit_judged/{then}"}  # fmt: skip
+    inputs = {
+        "met_now": f"audit_met/{now}",
+        "judged_now": f"audit_judged/{now}",
+        "met_then": f"audit_met/{then}",
+        "judged_then": f"audit_judged/{then}",
+    }
     expression = "100 * (met_now / judged_now - met_then / judged_then)"
     if limit:
         other = "upper" if limit == "lower" else "lower"
-        inputs = {"share_now": f"audit_share/{now}", "share_then": f"audit_share/{then}",
-                  "end_now": f"audit_share_{limit}/{now}", "end_then": f"audit_share_{other}/{then}"}  # fmt: skip
+        inputs = {
+            "share_now": f"audit_share/{now}",
+            "share_then": f"audit_share/{then}",
+            "end_now": f"audit_share_{limit}/{now}",
+            "end_then": f"audit_share_{other}/{then}",
+        }
         sign, cut = ("-", "MAX(-100, ") if limit == "lower" else ("+", "MIN(100, ")
         expression = (
-            f"{cut}100 * (share_now - share_then {sign} SQRT((share_now - end_now) ** 2 + (end_then - share_then) ** 2)))"
+            f"{cut}100 * (share_now - share_then {sign} "
+            "SQRT((share_now - end_now) ** 2 + (end_then - share_then) ** 2)))"
         )
     what = f"{limit} limit of the change" if limit else "Change"
-    words = f"{what} of the share of steps met, in percentage points: {_who(tracer, who)[1]}, the last four complete quarters against the four before"  # fmt: skip
+    place = _who(tracer, who)[1]
+    words = (
+        f"{what} of the share of steps met, in percentage points: {place}, last four complete quarters less four before"
+    )
     return Built(tracer.formula(expression, inputs), words=words, method="newcombe" if limit else "")
 
 
-def _people_rows(condition: str, words: str):  # type: ignore[no-untyped-def]
+def _people_rows(condition: str, words: str) -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         quarter = f"quarter = '{parts['q']}'"
         found = people(
-            f"{words}, {parts['q']}", tuple(c for c in (quarter, "hours_e8 > 0", condition) if c),
-            table="int_person_time", amount="count(DISTINCT employee_id)",
-        )  # fmt: skip
+            f"{words}, {parts['q']}",
+            tuple(c for c in (quarter, "hours_e8 > 0", condition) if c),
+            table="int_person_time",
+            amount="count(DISTINCT employee_id)",
+        )
         scope = tracer.places.quarters((parts["q"],))
         return found, replace(scope.of_hours(), title=f"all hours of {parts['q']}, in which the people are counted")
 
     return rows
 
 
-def _staff(where: tuple[str, ...], table: str, words: str, amount: str = ""):  # type: ignore[no-untyped-def]
+def _staff(where: tuple[str, ...], table: str, words: str, amount: str = "") -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         return (people(words, where, table=table, amount=amount),)
 
     return rows
 
 
-def _training_file(where: tuple[str, ...], words: str):  # type: ignore[no-untyped-def]
+def _training_file(where: tuple[str, ...], words: str) -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         return (Selection(title=words, file="training", table="stg_training", where=where, lines=RANGES),)
 
@@ -155,17 +175,28 @@ def _due(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         where, words = ("state = 'due'", f"{month} <= '{soon}'"), f"still work here and whose training lapses by {soon}"
     elif state == "later":
         last = soon if unit else _months_ahead(tracer, MONTHS_AHEAD)
-        where, words = ("state = 'due'", f"{month} > '{last}'"), f"still work here and whose training lapses after {last}"
+        where, words = (
+            ("state = 'due'", f"{month} > '{last}'"),
+            f"still work here and whose training lapses after {last}",
+        )
     else:
-        where, words = ("state = 'due'", f"{month} = '{state}'"), f"still work here and whose training lapses in {state}"
+        where, words = (
+            ("state = 'due'", f"{month} = '{state}'"),
+            f"still work here and whose training lapses in {state}",
+        )
     if unit:
         where, words = (*where, one_of("unit", [unit_of(unit)])), f"{words}, {tracer.places.name(unit_of(unit))}"
     found = people(f"people who {words}", where)
     sources = (
-        Selection(title="qualifying completions, all of them", file="training", table="stg_training",
-                  where=("fate = 'used'",), lines=RANGES,
-                  note="Where a person's training stands follows from the completion that reaches furthest."),
-    )  # fmt: skip
+        Selection(
+            title="qualifying completions, all of them",
+            file="training",
+            table="stg_training",
+            where=("fate = 'used'",),
+            lines=RANGES,
+            note="Where a person's training stands follows from the completion that reaches furthest.",
+        ),
+    )
     return found, *sources
 
 
@@ -193,7 +224,8 @@ FAMILIES = (
     Family("people_in_training/facility", "People in the training files",
            rows=_staff((), _ROSTER, "people in the training files")),
     Family("people_matched/facility", "People in the training files who have hours", rows=_staff(
-        ("employee_id IN (SELECT employee_id FROM int_person_time)",), _ROSTER, "people in the training files with hours")),
+        ("employee_id IN (SELECT employee_id FROM int_person_time)",), _ROSTER, "people in the training files with "
+                                                                                "hours")),
     Family("match_share/facility", "Share of the people in the training files who have hours", "matched / in_training",
            {"matched": "people_matched/facility", "in_training": "people_in_training/facility"},
            settings=("training.minimum_match_share",)),

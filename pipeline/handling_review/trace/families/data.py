@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
-from urllib.parse import quote, unquote
+from urllib.parse import unquote
 
-from handling_review.trace.family import Built, Family, Groups
+from handling_review.trace.family import Builder, Built, Family, Groups
 from handling_review.trace.formula import Formula, Input
 from handling_review.trace.scope import Scope
 from handling_review.trace.selection import RANGES, Selection, one_of, quoted
@@ -32,7 +32,7 @@ def _read(tracer: Tracer, parts: Groups) -> Built:
     return Built(Formula(" + ".join(one.name for one in inputs) or "0", inputs))
 
 
-def _kind(kind: str):  # type: ignore[no-untyped-def]
+def _kind(kind: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         start = f"rows/{kind}/{parts['file']}/"
         keys = [key for key in tracer.output.numbers if key.startswith(start)]
@@ -55,9 +55,15 @@ def _rule_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         where: tuple[str, ...] = (f"fate = {quoted(rule)}",)
         table = f"stg_{file}"
     elif file == "events" and rule != "used":
-        table, where = "raw_events", ("date NOT BETWEEN (SELECT review_start FROM settings) AND (SELECT review_end FROM settings)",)  # fmt: skip
+        table, where = (
+            "raw_events",
+            ("date NOT BETWEEN (SELECT review_start FROM settings) AND (SELECT review_end FROM settings)",),
+        )
     elif file == "events":
-        table, where = "raw_events", ("date BETWEEN (SELECT review_start FROM settings) AND (SELECT review_end FROM settings)",)  # fmt: skip
+        table, where = (
+            "raw_events",
+            ("date BETWEEN (SELECT review_start FROM settings) AND (SELECT review_end FROM settings)",),
+        )
     else:
         table, where = f"raw_{file}", ()
     selection = Selection(f"rows of {file}: {rule}", file, table, where, lines=RANGES)
@@ -81,23 +87,31 @@ def _rule(tracer: Tracer, parts: Groups) -> Built:
 def _finding_lines(tracer: Tracer, file: str, rule: str) -> str:
     names = {str(one["name"]) for one in tracer.output.manifest["inputs"] if one["file"] == file}
     found = [
-        f"{row['file']}, line {row['line']}" for row in tracer.output.findings
+        f"{row['file']}, line {row['line']}"
+        for row in tracer.output.findings
         if row["rule"] == rule and row["file"] in names and row["line"] not in ("", "0")
-    ]  # fmt: skip
+    ]
     return "; ".join(found)
 
 
 def _finding(tracer: Tracer, parts: Groups) -> Built:
     file, rule = parts["file"], unquote(parts["rule"])
     rows = [
-        row for row in tracer.output.findings
+        row
+        for row in tracer.output.findings
         if row["severity"] == parts["severity"] and row["file"] == file and row["rule"] == rule
-    ]  # fmt: skip
+    ]
     inputs = tuple(
-        Input(f"finding_{place}", float(row["count"]), "times", source=f"findings.csv, line {row['line']} of {file}"
-              if row["line"] not in ("", "0") else "findings.csv, no single line")
+        Input(
+            f"finding_{place}",
+            float(row["count"]),
+            "times",
+            source=f"findings.csv, line {row['line']} of {file}"
+            if row["line"] not in ("", "0")
+            else "findings.csv, no single line",
+        )
         for place, row in enumerate(rows, start=1)
-    )  # fmt: skip
+    )
     todo = tuple(dict.fromkeys(f"What to do: {row['what_to_do']}" for row in rows))
     return Built(
         Formula(" + ".join(one.name for one in inputs) or "0", inputs),
@@ -123,10 +137,12 @@ def _findings(tracer: Tracer, parts: Groups) -> Built:
 def _posted(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     return (
         Selection(
-            f"the posted annual summary of {parts['year']}", "annual_totals", "raw_annual_totals",
+            f"the posted annual summary of {parts['year']}",
+            "annual_totals",
+            "raw_annual_totals",
             (f"year = {int(parts['year'])}",),
         ),
-    )  # fmt: skip
+    )
 
 
 def _posted_value(tracer: Tracer, parts: Groups) -> Built:
@@ -147,11 +163,13 @@ def _in_review(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         return (Scope(f"the quarters of {year}", (own,)).of_hours(),)
     return (
         Selection(
-            f"used rows of {year} with the outcome {OUTCOME_OF[figure].replace('_', ' ')}", "incidents", "stg_incidents",
+            f"used rows of {year} with the outcome {OUTCOME_OF[figure].replace('_', ' ')}",
+            "incidents",
+            "stg_incidents",
             ("fate = 'used'", f"date_part('year', event_date) = {year}", f"outcome = {quoted(OUTCOME_OF[figure])}"),
             unit="cases",
         ),
-    )  # fmt: skip
+    )
 
 
 def _set_aside(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
@@ -160,10 +178,16 @@ def _set_aside(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         return ()
     return (
         Selection(
-            f"rows of {year} with this outcome that could not be used", "incidents", "stg_incidents",
-            (one_of("fate", LOST), f"date_part('year', event_date) = {year}", f"outcome = {quoted(OUTCOME_OF[figure])}"),
+            f"rows of {year} with this outcome that could not be used",
+            "incidents",
+            "stg_incidents",
+            (
+                one_of("fate", LOST),
+                f"date_part('year', event_date) = {year}",
+                f"outcome = {quoted(OUTCOME_OF[figure])}",
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _set_aside_words(tracer: Tracer, parts: Groups) -> Built:
@@ -205,20 +229,20 @@ def _reference_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
 def _bytes(tracer: Tracer, parts: Groups) -> Built:
     name = unquote(parts["name"])
     listed = [one for one in tracer.output.manifest["inputs"] if one["file"] == parts["file"] and one["name"] == name]
-    inputs = tuple(Input("bytes", float(one["bytes"]), "bytes", source=f"manifest.json; sha256 {one['sha256']}") for one in listed[:1])  # fmt: skip
+    inputs = tuple(
+        Input("bytes", float(one["bytes"]), "bytes", source=f"manifest.json; sha256 {one['sha256']}")
+        for one in listed[:1]
+    )
     return Built(Formula("bytes", inputs), words=f"Size of the file {name}")
 
 
 def _read_file(tracer: Tracer, parts: Groups) -> Built:
     name = unquote(parts["name"])
     listed = [one for one in tracer.output.manifest["inputs"] if one["file"] == parts["file"] and one["name"] == name]
-    inputs = tuple(Input("rows", float(one["rows"]), "rows", source=f"manifest.json; sha256 {one['sha256']}") for one in listed[:1])  # fmt: skip
+    inputs = tuple(
+        Input("rows", float(one["rows"]), "rows", source=f"manifest.json; sha256 {one['sha256']}") for one in listed[:1]
+    )
     return Built(Formula("rows", inputs), words=f"Rows under the header of the file {name}")
-
-
-def key_of(text: str) -> str:
-    """A text as a part of a key."""
-    return quote(text, safe="")
 
 
 FAMILIES = (

@@ -1,116 +1,16 @@
-"""What people were doing, how long they were away, how late cases are reported, and who is hurt."""
+"""How long people were away, how late cases are reported, and who is hurt."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from handling_review.trace.family import Built, Family, Groups
-from handling_review.trace.scope import COMPLETE, Scope, people
-from handling_review.trace.selection import Selection, one_of, quoted
+from handling_review.trace.family import Builder, Built, Family, Groups, Rows
+from handling_review.trace.scope import Scope, people
+from handling_review.trace.selection import Selection, quoted
 
 if TYPE_CHECKING:
     from handling_review.trace.tracer import Tracer
-
-_TASK = "(is_recordable OR outcome = 'first_aid')"
-_KNOWN = {
-    "technique": ("in_band", "outside_band", "no_band"),
-    "load": ("over_limit", "within_limit"),
-    "suited_equipment": ("in_use", "on_unit_not_in_use", "not_on_unit"),
-}
-_TASK_COLUMN = {
-    "technique": "technique against the usual band",
-    "load": "load on hands",
-    "suited_equipment": "equipment that suits the activity",
-}
-
-
-def _equipment(group: str) -> str:
-    from handling_review.evidence.tasks import EQUIPMENT_GROUPS
-
-    return one_of("equipment_in_use", EQUIPMENT_GROUPS[group])
-
-
-def _activity_words(code: str) -> str:
-    from handling_review.page.labels import ACTIVITY
-
-    return ACTIVITY.get(code, code.replace("_", " "))
-
-
-def _task(kind: str):  # type: ignore[no-untyped-def]
-    def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-        where, words = [_TASK], "handling injuries, first aid included"
-        if "activity" in parts:
-            where.append(f"activity = {quoted(parts['activity'])}")
-            words += f", {_activity_words(parts['activity'])}"
-        if kind == "recordable":
-            where[0], words = "is_recordable", words.replace(", first aid included", " that are recordable")
-        elif kind == "first_aid":
-            where[0], words = "outcome = 'first_aid'", words.replace("first aid included", "first aid alone")
-        elif kind == "equipment":
-            where.append(_equipment(parts["group"]))
-            words += f", equipment in use: {parts['group'].replace('_', ' ')}"
-        elif kind == "ramps":
-            where.append("activity = 'wheelchair_ramp_or_curb'")
-            words += ", wheelchair on a ramp or curb"
-        elif kind == "value":
-            where.append(f"{parts['column']} = {quoted(parts['value'])}")
-            words += f", {_TASK_COLUMN[parts['column']]}: {parts['value'].replace('_', ' ')}"
-        elif kind == "known":
-            where.append(one_of(parts["column"], _KNOWN[parts["column"]]))
-            words += f", {_TASK_COLUMN[parts['column']]} known"
-        whole = tracer.places.whole()
-        return (
-            Selection(
-                title=f"{words}, {whole.words}", file="incidents", table="int_case_details",
-                where=(*where, *whole.where), unit="cases",
-            ),
-        )  # fmt: skip
-
-    return rows
-
-
-def _task_words(kind: str):  # type: ignore[no-untyped-def]
-    def build(tracer: Tracer, parts: Groups) -> Built:
-        title = _task(kind)(tracer, parts)[0].title
-        return Built(words=f"Count of {title}", rules=("complete quarters", "tasks"))
-
-    return build
-
-
-def _task_share(tracer: Tracer, parts: Groups) -> Built:
-    every = f"SQL SELECT count(*) FROM int_case_details WHERE is_recordable AND {COMPLETE}"
-    inputs = {"own": f"task_cases/activity:{parts['activity']}/recordable", "all_recordable": every}
-    return Built(
-        tracer.formula("own / all_recordable", inputs),
-        words=f"Share of the recordable handling injuries: {_activity_words(parts['activity'])}",
-        rules=("complete quarters",),
-    )
-
-
-_COUNTING = (
-    "(unit, quarter) IN (SELECT unit, quarter FROM out_exposure WHERE measure = 'transfers' GROUP BY unit, quarter "
-    "HAVING sum(quantity) > 0)"
-)
-
-
-def _transfer_scope(tracer: Tracer) -> Scope:
-    whole = tracer.places.whole()
-    return replace(whole, words="units and quarters that count transfers", where=(*whole.where, _COUNTING))
-
-
-def _transfers(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-    whole = tracer.places.whole()
-    return (
-        Selection(
-            title=f"transfers, {whole.words}", file="exposure", table="int_exposure_parts",
-            where=("measure = 'transfers'", *whole.where, _COUNTING), amount="sum(part_e4) / 1e4", unit="transfers",
-            lines="ranges", splits=True,
-        ),
-    )  # fmt: skip
-
-
-_PER = {"cases": "cases/transfers/{names}", "transfers": "quantity/transfers/{names}"}
 
 
 def _window(tracer: Tracer, parts: Groups) -> Scope:
@@ -128,16 +28,19 @@ def _window(tracer: Tracer, parts: Groups) -> Scope:
 _DAYS = "coalesce(days_away, 0) + coalesce(days_restricted, 0)"
 
 
-def _days(amount: str = "", unit: str = "cases"):  # type: ignore[no-untyped-def]
+def _days(amount: str = "", unit: str = "cases") -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         found = _window(tracer, parts).of_cases(parts["series"])
         return (
             replace(
-                found, title=f"cases with days lost: {found.title}", where=(*found.where, f"{_DAYS} > 0"), amount=amount,
-                unit=unit, note="Days away and restricted together, at most 180 a case; the days of single cases are "
-                "not printed.",
+                found,
+                title=f"cases with days lost: {found.title}",
+                where=(*found.where, f"{_DAYS} > 0"),
+                amount=amount,
+                unit=unit,
+                note="Days away and restricted together, at most 180 a case; the days of single cases are not printed.",
             ),
-        )  # fmt: skip
+        )
 
     return rows
 
@@ -146,7 +49,7 @@ def _window_hours(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     return (_window(tracer, parts).of_hours(),)
 
 
-def _windowed(words: str):  # type: ignore[no-untyped-def]
+def _windowed(words: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         return Built(words=f"{words}: {{what}}, {_window(tracer, parts).words}", rules=("days lost",))
 
@@ -171,7 +74,14 @@ WILSON_UPPER = f"MIN(1, (x + {_Z} ** 2 / 2 + {_Z} * SQRT(x * (n - x) / n + {_Z} 
 def wilson(limit: str, x: str, n: str) -> str:
     """The expression of a Wilson limit with other names for the counts."""
     text = WILSON_LOWER if limit == "lower" else WILSON_UPPER
-    return text.replace("(x ", f"({x} ").replace("(x*", f"({x}*").replace("x *", f"{x} *").replace("- x)", f"- {x})").replace("(n ", f"({n} ").replace("/ n ", f"/ {n} ")  # fmt: skip
+    return (
+        text.replace("(x ", f"({x} ")
+        .replace("(x*", f"({x}*")
+        .replace("x *", f"{x} *")
+        .replace("- x)", f"- {x})")
+        .replace("(n ", f"({n} ")
+        .replace("/ n ", f"/ {n} ")
+    )
 
 
 def _outcome_share(tracer: Tracer, parts: Groups) -> Built:
@@ -197,20 +107,23 @@ def _lag_scope(tracer: Tracer, period: str) -> Scope:
     return tracer.places.quarters((period,))
 
 
-def _lags(condition: str, words: str):  # type: ignore[no-untyped-def]
+def _lags(condition: str, words: str) -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         scope = _lag_scope(tracer, parts["period"])
         return (
             Selection(
-                title=f"recordable and first-aid cases {words}, {scope.words}", file="incidents", table="int_cases",
-                where=("is_recordable OR outcome = 'first_aid'", condition, *scope.where), unit="cases",
+                title=f"recordable and first-aid cases {words}, {scope.words}",
+                file="incidents",
+                table="int_cases",
+                where=("is_recordable OR outcome = 'first_aid'", condition, *scope.where),
+                unit="cases",
             ),
-        )  # fmt: skip
+        )
 
     return rows
 
 
-def _lag_words(words: str):  # type: ignore[no-untyped-def]
+def _lag_words(words: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         return Built(words=f"{words}: {_lag_scope(tracer, parts['period']).words}")
 
@@ -227,23 +140,30 @@ def _slow(tracer: Tracer, parts: Groups) -> Built:
 def _lag_curve(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     return (
         Selection(
-            title="recordable cases with a day of report, all quarters of the review", file="incidents",
-            table="int_cases", where=("is_recordable", "reported_date >= event_date",
-                                      "reported_date <= (SELECT as_of FROM settings)"), unit="cases",
+            title="recordable cases with a day of report, all quarters of the review",
+            file="incidents",
+            table="int_cases",
+            where=("is_recordable", "reported_date >= event_date", "reported_date <= (SELECT as_of FROM settings)"),
+            unit="cases",
         ),
-    )  # fmt: skip
+    )
 
 
 _NOW = {"cases": "cases/facility/{q}/{series}", "hours": "hours/facility/{q}/{series}"}
 
 
-def _cases_flag(where: str, words: str):  # type: ignore[no-untyped-def]
+def _cases_flag(where: str, words: str) -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         whole = tracer.places.whole()
         return (
-            Selection(title=f"{words}, {whole.words}", file="incidents", table="int_cases",
-                      where=("is_recordable", *whole.where, *where.split(" AND ")), unit="cases"),
-        )  # fmt: skip
+            Selection(
+                title=f"{words}, {whole.words}",
+                file="incidents",
+                table="int_cases",
+                where=("is_recordable", *whole.where, *where.split(" AND ")),
+                unit="cases",
+            ),
+        )
 
     return rows
 
@@ -269,7 +189,10 @@ def _group_known(tracer: Tracer, parts: Groups) -> Built:
     known = given.also("", f"{kind} NOT IN ('not given', 'not known')").of_cases(parts["series"])
     every = given.of_cases(parts["series"])
     inputs = {"known": "SQL " + known.query().rstrip(";"), "all_cases": "SQL " + every.query().rstrip(";")}
-    return Built(tracer.formula("known / all_cases", inputs), words=f"Share of {{what}} of which the {kind.replace('_', ' ')} is given")  # fmt: skip
+    return Built(
+        tracer.formula("known / all_cases", inputs),
+        words=f"Share of {{what}} of which the {kind.replace('_', ' ')} is given",
+    )
 
 
 def _group_known_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
@@ -277,20 +200,28 @@ def _group_known_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
 
 
 _LINKED = (
-    "is_recordable", "is_handling",
+    "is_recordable",
+    "is_handling",
     "employee_id IN (SELECT employee_id FROM int_person_time WHERE employee_id IS NOT NULL)",
-)  # fmt: skip
+)
 
 
 def _linked(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     return (
-        Selection(title="recordable handling injuries of people with hours, all days of the review", file="incidents",
-                  table="int_cases", where=_LINKED, unit="cases"),
-    )  # fmt: skip
+        Selection(
+            title="recordable handling injuries of people with hours, all days of the review",
+            file="incidents",
+            table="int_cases",
+            where=_LINKED,
+            unit="cases",
+        ),
+    )
 
 
 def _twice(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
-    listed = f"(SELECT employee_id FROM int_cases WHERE {' AND '.join(_LINKED)} GROUP BY employee_id HAVING count(*) > 1)"
+    listed = (
+        f"(SELECT employee_id FROM int_cases WHERE {' AND '.join(_LINKED)} GROUP BY employee_id HAVING count(*) > 1)"
+    )
     found = people("people with two recordable handling injuries or more in the review", (), table=f"{listed} AS two")
     return (replace(found, file="incidents", few=tracer.output.numbers["people_twice/repeats/handling"].value is None),)
 
@@ -304,29 +235,6 @@ def _year_undecided(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
 
 
 FAMILIES = (
-    Family("task_cases/facility", "", rows=_task("all"), build=_task_words("all")),
-    Family("task_cases/facility/wheelchair_on_ramps_and_curbs", "", rows=_task("ramps"), build=_task_words("ramps")),
-    Family("task_cases/activity:{activity}", "", rows=_task("all"), build=_task_words("all")),
-    Family("task_cases/activity:{activity}/recordable", "", rows=_task("recordable"), build=_task_words("recordable")),
-    Family("task_cases/activity:{activity}/first_aid", "", rows=_task("first_aid"), build=_task_words("first_aid")),
-    Family("task_cases/activity:{activity}/equipment:{group}", "", rows=_task("equipment"),
-           build=_task_words("equipment")),
-    Family("task_cases/{column}:{value}", "", rows=_task("value"), build=_task_words("value")),
-    Family("task_cases/{column}", "", rows=_task("known"), build=_task_words("known")),
-    Family("task_share/activity:{activity}", "", build=_task_share),
-    Family("units_that_count/transfers/{names}", "Units that count transfers", "units",
-           {"units": f"SQL SELECT count(DISTINCT unit) FROM out_exposure WHERE {_COUNTING} AND {COMPLETE}"},
-           rows=_transfers),
-    Family("quantity/transfers/{names}", "Transfers on the units and quarters that count them", rows=_transfers),
-    Family("cases/transfers/{names}", "Recordable handling injuries on the units and quarters that count transfers",
-           rows=lambda t, p: (_transfer_scope(t).of_cases("handling"),)),
-    Family("rate/transfers/{names}", "Recordable handling injuries per 10,000 transfers", "cases * 10000 / transfers", _PER),
-    Family("rate_lower/transfers/{names}", "Lower limit of the handling injuries per 10,000 transfers",
-           "GAMMA_INV((1 - confidence) / 2, cases) * 10000 / transfers", {**_PER, "confidence": "@analysis.confidence"},
-           method="exact"),
-    Family("rate_upper/transfers/{names}", "Upper limit of the handling injuries per 10,000 transfers",
-           "GAMMA_INV(1 - (1 - confidence) / 2, cases + 1) * 10000 / transfers",
-           {**_PER, "confidence": "@analysis.confidence"}, method="exact"),
     Family("cases_with_days/{window}/{series}", "", rows=_days(), build=_windowed("Cases with days lost")),
     Family("days_lost/{window}/{series}", "", rows=_days(f"CAST(sum(least({_DAYS}, 180)) AS BIGINT)", "days"),
            build=_windowed("Days lost, away and restricted together")),
@@ -334,7 +242,8 @@ FAMILIES = (
            build=_windowed("Days of the longest case")),
     Family("hours_severity/{window}/{series}", "", rows=_window_hours, build=_windowed("Hours worked")),
     Family("days_rate/{window}/{series}", "Days lost per 200,000 hours worked: {what}, {window}",
-           "days * 200000 / hours", {"days": "days_lost/{window}/{series}", "hours": "hours_severity/{window}/{series}"}),
+           "days * 200000 / hours",
+           {"days": "days_lost/{window}/{series}", "hours": "hours_severity/{window}/{series}"}),
     Family("days_rate_without_longest/{window}/{series}",
            "Days lost per 200,000 hours worked, the longest case left out: {what}, {window}",
            "(days - longest) * 200000 / hours",
@@ -374,7 +283,8 @@ FAMILIES = (
     Family("late_cases/facility/{q}/{series}", "Cases of {q} still to be reported: {what}", "",
            {"cases": "cases/facility/{q}/{series}", "share_in_the_log": "in_the_log/facility/{q}/{series}",
             "cases_with_a_lag": "lag_cases/facility"}, method="late"),
-    Family("late_cases_{limit}/facility/{q}/{series}", "{limit} limit of the cases of {q} still to be reported: {what}", "",
+    Family("late_cases_{limit}/facility/{q}/{series}", "{limit} limit of the cases of {q} still to be reported: "
+                                                       "{what}", "",
            {"cases": "cases/facility/{q}/{series}", "share_in_the_log": "in_the_log/facility/{q}/{series}",
             "cases_with_a_lag": "lag_cases/facility"}, method="late", settings=("analysis.confidence",)),
     Family("nowcast_rate/facility/{q}/{series}", "Rate of {q} with the late cases that are expected: {what}",
@@ -389,16 +299,19 @@ FAMILIES = (
            settings=("thresholds.privacy_cell",)),
     Family("people_twice_by_chance/repeats/handling", "People with two such injuries that chance alone would give", "",
            {"cases": "linked_cases/repeats/handling"}, method="repeats"),
-    Family("people_twice_{limit}/repeats/handling", "{limit} end of the people with two such injuries that chance gives "
+    Family("people_twice_{limit}/repeats/handling", "{limit} end of the people with two such injuries that chance "
+                                                    "gives "
            "95 times in 100", "", {"cases": "linked_cases/repeats/handling"}, method="repeats"),
     Family("dart_share/facility/{year}", "Share of the recordable cases of {year} that were DART cases",
            "dart / recordable", _YEAR),
-    *(Family(f"dart_share_{limit}/facility/{{year}}", f"{limit.capitalize()} limit of the share of the recordable cases "
+    *(Family(f"dart_share_{limit}/facility/{{year}}", f"{limit.capitalize()} limit of the share of the recordable "
+                                                      "cases "
              "of {year} that were DART cases", wilson(limit, "dart", "recordable"),
              {**_YEAR, "confidence": "@analysis.confidence"}, method="wilson") for limit in ("lower", "upper")),
     Family("cases_unclassified/facility/{year}", "Recordable cases of {year} that cannot be called handling or not",
            rows=_year_undecided),
-    Family("unclassified_share/facility/{year}", "Share of the recordable cases of {year} that cannot be called handling "
+    Family("unclassified_share/facility/{year}", "Share of the recordable cases of {year} that cannot be called "
+                                                 "handling "
            "or not", "undecided / recordable",
            {"undecided": "cases_unclassified/facility/{year}", "recordable": _YEAR["recordable"]}),
 )  # fmt: skip

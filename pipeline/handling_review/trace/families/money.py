@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from handling_review.trace.family import Built, Family, Groups
+from handling_review.trace.family import Builder, Built, Family, Groups, Rows
 from handling_review.trace.formula import Formula
 from handling_review.trace.selection import Selection
 
@@ -21,15 +20,18 @@ def _series(tracer: Tracer) -> tuple[str, ...]:
     return ("is_recordable", "is_handling") if tracer.series == "handling" else ("is_recordable",)
 
 
-def _claims(sign: str, words: str):  # type: ignore[no-untyped-def]
+def _claims(sign: str, words: str) -> Rows:
     def rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         return (
             Selection(
-                title=words, file="incidents", table="int_cases",
-                where=(*_series(tracer), "claim_cost IS NOT NULL", _AGE.format(sign)), unit="claims",
+                title=words,
+                file="incidents",
+                table="int_cases",
+                where=(*_series(tracer), "claim_cost IS NOT NULL", _AGE.format(sign)),
+                unit="claims",
                 note="What single claims cost is not printed; it stands in the log at these lines.",
             ),
-        )  # fmt: skip
+        )
 
     return rows
 
@@ -46,13 +48,15 @@ def _is_stated(tracer: Tracer) -> bool:
     return all(tracer.output.setting(f"money.cost_{name}") is not None for name in ("low", "base", "high"))
 
 
-def _cost(name: str):  # type: ignore[no-untyped-def]
+def _cost(name: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         words = {
-            "low": "Low figure of what a case costs", "base": "What a case is taken to cost",
-            "high": "High figure of what a case costs", "largest": "The largest claim",
+            "low": "Low figure of what a case costs",
+            "base": "What a case is taken to cost",
+            "high": "High figure of what a case costs",
+            "largest": "The largest claim",
             "without_largest": "Mean cost of a case without the largest claim",
-        }[name]  # fmt: skip
+        }[name]
         if _is_stated(tracer):
             return Built(tracer.formula("stated", {"stated": f"@money.cost_{name}"}), words=f"{words} (program file)")
         claims = {"claims": "claims/handling"}
@@ -60,7 +64,9 @@ def _cost(name: str):  # type: ignore[no-untyped-def]
             return Built(tracer.formula("", {**claims, "mean": "cost_base/case"}), words=words, method="claims")
         total = {"all_claims": _claim_sum(tracer, "sum(claim_cost)")}
         if name == "base":
-            return Built(tracer.formula("all_claims / claims", {**total, **claims}), words=f"{words}: the mean of own claims")
+            return Built(
+                tracer.formula("all_claims / claims", {**total, **claims}), words=f"{words}: the mean of own claims"
+            )
         if name == "largest":
             return Built(tracer.formula("largest", {"largest": _claim_sum(tracer, "max(claim_cost)")}), words=words)
         inputs = {**total, "largest": "cost_largest/case", **claims}
@@ -106,7 +112,8 @@ def _saving(tracer: Tracer, parts: Groups) -> Built:
     factor, more = _factor(tracer, parts["claims"])
     inputs = {"avoided": f"worth_avoided/{end}", "cost_of_a_case": cost, **more}
     limit = parts.get("limit", "")
-    words = f"What the cases avoided so far are worth by {parts['design'].replace('_', ' ')}, {parts['claims'].replace('-', ' ')}"
+    way = f"{parts['design'].replace('_', ' ')}, {parts['claims'].replace('-', ' ')}"
+    words = f"What the cases avoided so far are worth by {way}"
     if limit:
         return Built(tracer.formula("", inputs), words=f"{limit} limit of: {words}", method="worth")
     return Built(tracer.formula(f"avoided * cost_of_a_case{factor}", inputs), words=words)
@@ -115,7 +122,9 @@ def _saving(tracer: Tracer, parts: Groups) -> Built:
 def _net(tracer: Tracer, parts: Groups) -> Built:
     end = f"program/{parts['design']}/{parts['claims']}"
     inputs = {"saving": f"saving/{end}", "spent": "program_cost/total"}
-    words = f"Saving less what the program cost by {parts['design'].replace('_', ' ')}, {parts['claims'].replace('-', ' ')}"
+    words = (
+        f"Saving less what the program cost by {parts['design'].replace('_', ' ')}, {parts['claims'].replace('-', ' ')}"
+    )
     limit = parts.get("limit", "")
     if limit:
         what = "Chance that it is above nothing" if limit == "positive" else f"{limit} limit"
@@ -160,11 +169,10 @@ def _addressed(tracer: Tracer, parts: Groups) -> Built:
     )
 
 
-def _of_proposal(words: str, expression: str, inputs: dict[str, str], method: str = ""):  # type: ignore[no-untyped-def]
+def _of_proposal(words: str, expression: str, inputs: dict[str, str], method: str = "") -> Builder:
     """A figure of one proposal; ``ANNUITY`` and ``FACTOR`` in the expression are filled in."""
 
     def build(tracer: Tracer, parts: Groups) -> Built:
-        n = parts["n"]
         rate = int(parts["rate"]) / 100 if "rate" in parts else 0.03
         years = parts.get("upto", "life")
         annuity = years if rate == 0 else f"((1 - (1 + {rate}) ** -{years}) / {rate})"
@@ -180,7 +188,6 @@ def _of_proposal(words: str, expression: str, inputs: dict[str, str], method: st
         at = f" at {parts['rate']} % a year" if "rate" in parts else ""
         limit = f"{parts['limit']} limit of: " if "limit" in parts else ""
         upto = f" up to year {parts['upto']}" if "upto" in parts else ""
-        del n
         return Built(
             tracer.formula(text, given), words=_named(tracer, parts, f"{limit}{words}{at}{upto}"), method=method
         )
@@ -194,7 +201,7 @@ _FLOWS = {**_OUTLAY, **_SAVING}
 _COST = {"cost_of_a_case": "cost_base/case"}
 
 
-def _ends(side: str, lever: str):  # type: ignore[no-untyped-def]
+def _ends(side: str, lever: str) -> Builder:
     """Present value with one assumption, or all of them, at an end."""
 
     def build(tracer: Tracer, parts: Groups) -> Built:
@@ -206,9 +213,11 @@ def _ends(side: str, lever: str):  # type: ignore[no-untyped-def]
         cost = f"cost_{side}/case" if "cost-of-a-case" in moved else "cost_base/case"
         words = f"Present value with {'all figures' if lever == 'all' else lever.replace('-', ' ')} at the {side} end"
         inputs = {
-            **_OUTLAY, "addressed": f"{cases}/proposal:{{n}}", "reduction": f"@proposals.{n}.{effect}",
+            **_OUTLAY,
+            "addressed": f"{cases}/proposal:{{n}}",
+            "reduction": f"@proposals.{n}.{effect}",
             "cost_of_a_case": cost,
-        }  # fmt: skip
+        }
         drawn = "cost-of-a-case" in moved and not _is_stated(tracer)
         expression = "" if drawn else "(addressed * reduction * cost_of_a_case * FACTOR - service) * ANNUITY - outlay"
         return _of_proposal(words, expression, inputs, "all_claims_low" if drawn else "")(tracer, parts)
@@ -216,7 +225,7 @@ def _ends(side: str, lever: str):  # type: ignore[no-untyped-def]
     return build
 
 
-def _best(what: str):  # type: ignore[no-untyped-def]
+def _best(what: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         by = parts["by"]
         inputs = {"budget": "budget/stated"}
@@ -227,15 +236,12 @@ def _best(what: str):  # type: ignore[no-untyped-def]
                 inputs[f"gain_{place}"] = gain
         aim = "cases avoided a year" if by == "cases" else "present value at 3 %"
         return Built(
-            tracer.formula("", inputs), words=f"{what} of the set of proposals with the most {aim} within the budget",
+            tracer.formula("", inputs),
+            words=f"{what} of the set of proposals with the most {aim} within the budget",
             method="best_set",
-        )  # fmt: skip
+        )
 
     return build
-
-
-def _classes(expression: str, **inputs: str):  # type: ignore[no-untyped-def]
-    return {"formula": expression, "inputs": inputs}
 
 
 _WAY = "program/{design}/{claims}"
@@ -296,7 +302,8 @@ FAMILIES = (
     Family("npv_all_low/proposal:{n}/{rate}", "", build=_ends("low", "all")),
     Family("npv_all_high/proposal:{n}/{rate}", "", build=_ends("high", "all")),
     Family("benefit_cost/proposal:{n}/{rate}", "", build=_of_proposal(
-        "Present value of the savings over that of all costs", "saving * ANNUITY / (outlay + service * ANNUITY)", _FLOWS)),
+        "Present value of the savings over that of all costs", "saving * ANNUITY / (outlay + service * "
+                                                               "ANNUITY)", _FLOWS)),
     Family("benefit_cost_{limit}/proposal:{n}/{rate}", "", build=_of_proposal(
         "Present value of the savings over that of all costs", "", _FLOWS, "proposal")),
     Family("discounted_payback/proposal:{n}/{rate}", "", build=_of_proposal(
@@ -309,10 +316,12 @@ FAMILIES = (
     Family("npv_to_year/proposal:{n}/{rate}/{upto}", "", build=_of_proposal(
         "Net present value", "(saving - service) * ANNUITY - outlay", _FLOWS)),
     Family("npv_direct_only/proposal:{n}", "", build=_of_proposal(
-        "Net present value at 3 % a year, direct costs only", "(saving / FACTOR - service) * ANNUITY - outlay", _FLOWS)),
+        "Net present value at 3 % a year, direct costs only", "(saving / FACTOR - service) * ANNUITY - "
+                                                              "outlay", _FLOWS)),
     *(Family(f"lever_{side}/proposal:{{n}}/{lever}", "", build=_ends(side, lever))
       for side in ("low", "high") for lever in ("cases-addressed", "reduction", "cost-of-a-case")),
-    Family("discount_rate/{rate}", "Yearly discount rate: 0, 3, 5, 7 and 10 % are looked at; 3 and 7 % are public-sector "
+    Family("discount_rate/{rate}", "Yearly discount rate: 0, 3, 5, 7 and 10 % are looked at; 3 and 7 % are "
+                                   "public-sector "
            "convention", build=lambda t, p: Built(Formula(f"{p['rate']} / 100", ()))),
     Family("budget/stated", "The budget that the program file states", "budget", {"budget": "@money.budget"},
            settings=_STATED),

@@ -113,7 +113,8 @@ _MIDDLE = (
 FAMILIES = (
     Family("share/facility/unclassified", "Share of handling cases and undecided ones together that are undecided",
            "undecided / (undecided + handling)",
-           {"undecided": "SQL SELECT count(*) FROM int_cases WHERE is_recordable AND is_handling IS NULL AND quarter IN "
+           {"undecided": "SQL SELECT count(*) FROM int_cases WHERE is_recordable AND is_handling IS NULL AND quarter "
+                         "IN "
                          "(SELECT quarter FROM out_quarters WHERE is_complete)",
             "handling": "SQL SELECT count(*) FROM int_cases WHERE is_recordable AND is_handling AND quarter IN "
                         "(SELECT quarter FROM out_quarters WHERE is_complete)"},

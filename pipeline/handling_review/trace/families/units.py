@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handling_review.trace.family import Built, Family, Groups
+from handling_review.trace.family import Builder, Built, Family, Groups
 
 if TYPE_CHECKING:
     from handling_review.trace.tracer import Tracer
@@ -15,13 +15,14 @@ WHOLE = {"all_cases": "cases/facility/all-quarters/{series}", "all_hours": "hour
 REST = "(cases / hours) / ((all_cases - cases) / (all_hours - hours))"
 
 
-def _all_units(words: str):  # type: ignore[no-untyped-def]
+def _all_units(words: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         end = f"all-quarters/{parts['series']}"
         listed = sorted(
-            key.split("/")[1] for key in tracer.output.numbers
+            key.split("/")[1]
+            for key in tracer.output.numbers
             if key.startswith("cases/unit:") and key.endswith(f"/{end}")
-        )  # fmt: skip
+        )
         inputs = {}
         for place, unit in enumerate(listed, start=1):
             inputs[f"cases_{place}"] = f"cases/{unit}/{end}"
@@ -34,9 +35,16 @@ def _all_units(words: str):  # type: ignore[no-untyped-def]
 def _weighed(tracer: Tracer, parts: Groups) -> Built:
     """The unit's own rate and the facility's prior mean, by their weights, once the fit has given these."""
     found = _all_units("Rate of {what} weighed against all units: {where}")(tracer, parts)
-    return Built(found.formula, words=found.words, rules=found.rules, notes=(
-        "Weighed rate = (1 - weight of the whole) x own rate + weight of the whole x mean of the fitted distribution; the "
-        "weight is published as weight_of_facility.",))  # fmt: skip
+    return Built(
+        found.formula,
+        words=found.words,
+        rules=found.rules,
+        notes=(
+            "Weighed rate = (1 - weight of the whole) x own rate + weight of the whole x mean of the fitted "
+            "distribution; the "
+            "weight is published as weight_of_facility.",
+        ),
+    )
 
 
 def _compared(tracer: Tracer, parts: Groups) -> Built:
@@ -66,7 +74,8 @@ FAMILIES = (
            build=_all_units("Share that the rate of all units has in the weighed rate of {what}: {where}"),
            method="weighed"),
     Family("among_highest/{unit}/all-quarters/{series}", "", build=_all_units(
-        "Chance that the unit's true rate is among the highest quarter of the units: {what}, {where}"), method="weighed"),
+        "Chance that the unit's true rate is among the highest quarter of the units: {what}, "
+        "{where}"), method="weighed"),
     Family("p_adjusted/{unit}/all-quarters/{series}", "", build=_all_units(
         "P-value of the unit against the rest, adjusted for the number of units: {what}, {where}"),
         method="benjamini_hochberg"),

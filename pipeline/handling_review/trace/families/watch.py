@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from handling_review.trace.family import Built, Family, Groups
+from handling_review.trace.family import Builder, Built, Family, Groups
 from handling_review.trace.formula import Formula, Input
 from handling_review.trace.scope import Scope
 from handling_review.trace.selection import SERIES_SQL, Selection, one_of
@@ -68,7 +68,7 @@ def _centre(tracer: Tracer, parts: Groups) -> Built:
 
 def _centre_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     quarters = _baseline(tracer, parts)
-    scope = _scope(tracer, parts).also(f"the quarters that make the centre line", one_of("quarter", quarters))
+    scope = _scope(tracer, parts).also("the quarters that make the centre line", one_of("quarter", quarters))
     return scope.of_cases(parts["series"]), scope.of_hours()
 
 
@@ -116,11 +116,14 @@ def _pair_of_cases(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
         where, words = f"place IN ({n - 1}, {n})", f"cases {n - 1} and {n} in the order of their events"
     return (
         Selection(
-            title=f"{words}, {_name(tracer, parts)}", file="incidents",
-            table=f"(WITH ranked AS ({listed}) SELECT * FROM ranked WHERE {where}) AS two", where=(), unit="cases",
+            title=f"{words}, {_name(tracer, parts)}",
+            file="incidents",
+            table=f"(WITH ranked AS ({listed}) SELECT * FROM ranked WHERE {where}) AS two",
+            where=(),
+            unit="cases",
             note="The days of single cases are not printed; they stand in the log at these lines.",
         ),
-    )  # fmt: skip
+    )
 
 
 def _wait(tracer: Tracer, parts: Groups) -> Built:
@@ -144,9 +147,10 @@ def _wait(tracer: Tracer, parts: Groups) -> Built:
 def _waits(tracer: Tracer, parts: Groups) -> Built:
     name, who, series = _name(tracer, parts), _who(parts), parts["series"]
     rows = [
-        row for row in tracer.output.table("days_between_cases")
+        row
+        for row in tracer.output.table("days_between_cases")
         if row["place"] == name and row["has_not_ended"] != "True" and row["in_baseline"] == "True"
-    ]  # fmt: skip
+    ]
     inputs = {f"wait_{row['case_in_order']}": f"wait/{who}/waits/{series}/{row['case_in_order']}" for row in rows}
     powers = ", ".join(f"{one} ** (1 / 3.6)" for one in inputs)
     half = f"2.66 * MOVING_RANGE({powers})"
@@ -166,7 +170,9 @@ def _waits(tracer: Tracer, parts: Groups) -> Built:
 
 def _all_cases(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     scope = _scope(tracer, parts)
-    whole = Scope(f"{_name(tracer, parts)}, all days of the review", where=tuple(w for w in scope.where if w.startswith("unit")))  # fmt: skip
+    whole = Scope(
+        f"{_name(tracer, parts)}, all days of the review", where=tuple(w for w in scope.where if w.startswith("unit"))
+    )
     return (whole.of_cases(parts["series"]),)
 
 
@@ -221,7 +227,10 @@ def _reference(tracer: Tracer, parts: Groups) -> list[str]:
     starts = {unit: strata.quarters[at] for unit, at in strata.starts.items() if at > 0}
     if parts.get("unit"):
         unit = unit_of(parts["unit"])
-        own = {str(row[0]) for row in tracer.output.rows(f"SELECT DISTINCT quarter FROM out_months WHERE {one_of('unit', [unit])}")}  # fmt: skip
+        own = {
+            str(row[0])
+            for row in tracer.output.rows(f"SELECT DISTINCT quarter FROM out_months WHERE {one_of('unit', [unit])}")
+        }
         return [q for q in reference_quarters(tracer.places.complete, LATEST, starts.get(unit)) if q in own]
     return list(reference_quarters(tracer.places.complete, LATEST, max(starts.values(), default=None)))
 
@@ -250,13 +259,15 @@ def _usual_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
     return scope.of_cases(parts["series"]), scope.of_hours()
 
 
-def _lengths(what: str):  # type: ignore[no-untyped-def]
+def _lengths(what: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         end = f"{_who(parts)}/{parts['series']}"
         inputs = {"usual_rate": f"warning_usual/{end}"}
         if "false" not in what and "reach" not in what:
             inputs["threshold"] = f"warning_at/{end}"
-        return Built(tracer.formula("", inputs), words=f"{what}: {{what}}, {_name(tracer, parts)}", method="cusum_lengths")
+        return Built(
+            tracer.formula("", inputs), words=f"{what}: {{what}}, {_name(tracer, parts)}", method="cusum_lengths"
+        )
 
     return build
 
@@ -269,17 +280,24 @@ def _noise(tracer: Tracer, parts: Groups) -> Built:
 def _study(tracer: Tracer, parts: Groups) -> Built:
     from handling_review.evidence.chart_study import rows
 
-    kind, column = parts["kind"], {
-        "expected": "expected_per_quarter", "quarters_per_signal": "quarters_per_signal",
-        "doubling_within_4": "found_within_4", "halving_within_4": "found_within_4",
-    }[parts["kind"]]  # fmt: skip
+    kind, column = (
+        parts["kind"],
+        {
+            "expected": "expected_per_quarter",
+            "quarters_per_signal": "quarters_per_signal",
+            "doubling_within_4": "found_within_4",
+            "halving_within_4": "found_within_4",
+        }[parts["kind"]],
+    )
     truth = {"doubling_within_4": "doubled", "halving_within_4": "halved"}.get(kind, "steady")
     wanted = {"chart": "u_quarterly", "truth": truth, "centre": "estimated", "rule": "any"}
     line, row = next(
-        (line, row) for line, row in enumerate(rows(), start=2)
+        (line, row)
+        for line, row in enumerate(rows(), start=2)
         if all(row[name] == value for name, value in wanted.items())
-        and float(row["expected_per_quarter"]) == float(parts["n"]) and int(row["baseline_periods"]) == 8
-    )  # fmt: skip
+        and float(row["expected_per_quarter"]) == float(parts["n"])
+        and int(row["baseline_periods"]) == 8
+    )
     source = f"reports/chart_study.csv of the program, line {line}, column {column}"
     inputs = (Input(column, float(row[column]), source=source),)
     rounded = f"ROUND({column})" if kind == "quarters_per_signal" else column
@@ -299,9 +317,11 @@ def _unit_charts(tracer: Tracer, parts: Groups) -> Built:
 def _by_chance(tracer: Tracer, parts: Groups) -> Built:
     return Built(
         tracer.formula("", {"charts": "unit_charts/facility"}),
-        notes=("The shares of the study (reports/chart_study.csv: steady rate, estimated centre, any rule) for the row "
-               "nearest to each unit's chart, by cases expected a quarter and length of the baseline, added up.",),
-    )  # fmt: skip
+        notes=(
+            "The shares of the study (reports/chart_study.csv: steady rate, estimated centre, any rule) for the row "
+            "nearest to each unit's chart, by cases expected a quarter and length of the baseline, added up.",
+        ),
+    )
 
 
 def _placed(pattern: str, words: str = "", **given: object) -> tuple[Family, ...]:
@@ -326,7 +346,8 @@ FAMILIES = (
     *_placed("warning_cases/{who}/{series}/{month}", rows=_month_rows, build=_month),
     *_placed("warning_sum/{who}/{series}/{month}", build=_running),
     *_placed("warning_usual/{who}/{series}", rows=_usual_rows, build=_usual),
-    *_placed("warning_at/{who}/{series}", build=_lengths("Cases that the running sum must reach before the warning speaks")),
+    *_placed("warning_at/{who}/{series}", build=_lengths("Cases that the running sum must reach before the warning "
+                                                         "speaks")),
     *_placed("warning_quiet/{who}/{series}", build=_lengths("Months on average to a false warning")),
     *_placed("warning_found_after/{who}/{series}", build=_lengths("Months on average until a true doubling is found")),
     Family("chart_false_signals/facility/chart/{series}", "Share of charts like this one that speak with nothing "
@@ -336,6 +357,7 @@ FAMILIES = (
     Family("study/chart/{n}/{kind}", "How charts of units with {n} cases expected a quarter did on made-up series: "
            "{kind}; eight quarters in the centre line, all three rules", method="study", build=_study),
     Family("unit_charts/facility", "Charts of single units that are drawn", build=_unit_charts),
-    Family("unit_charts_by_chance/facility", "Charts of single units that would show a signal in the latest two quarters "
+    Family("unit_charts_by_chance/facility", "Charts of single units that would show a signal in the latest two "
+                                             "quarters "
            "if nothing had changed", build=_by_chance, method="study"),
 )  # fmt: skip
