@@ -105,6 +105,15 @@ def parser() -> argparse.ArgumentParser:
     worklist.add_argument(
         "--within", type=_months, metavar="MONTHS", default=3, help="due within so many months (default: 3)"
     )
+
+    trace = commands.add_parser("trace", help="show where a published number comes from: formula, rows, rules, query")
+    trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review")
+    trace.add_argument(
+        "key", nargs="?", metavar="KEY", help="the number's key, as tables/numbers.csv and --list name it"
+    )
+    trace.add_argument(
+        "--list", nargs="*", dest="listed", metavar="TEXT", help="list the keys that hold TEXT (all of several words)"
+    )
     _add_verify(commands)
     return top
 
@@ -177,8 +186,18 @@ def _run(asked: argparse.Namespace) -> int:
         "worklist": _worklist,
         "forget": _forget,
         "verify": _verify,
+        "trace": _trace,
     }
     return commands[asked.command](asked)
+
+
+def _trace(asked: argparse.Namespace) -> int:
+    if (asked.key is None) == (asked.listed is None):
+        raise UsageProblem("trace: give one KEY, or --list to see the keys, for example --list 2025-Q3")
+    from handling_review.trace import show
+
+    print(show.listing(asked.out, " ".join(asked.listed)) if asked.key is None else show.one(asked.out, asked.key))
+    return EXIT_DONE
 
 
 def _demo(asked: argparse.Namespace) -> int:

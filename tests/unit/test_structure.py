@@ -25,6 +25,7 @@ LAYERS = (
     {"page", "last_review"},
     {"manifest"},
     {"kept"},
+    {"trace"},
     {"review", "proposal"},
     {"starter", "worklist", "rebuild", "forget", "verify"},
     {"cli"},
