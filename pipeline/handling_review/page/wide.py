@@ -23,24 +23,14 @@ from handling_review.page.words import wide as words
 from handling_review.page.words.rates import SERIES_NAME, upper
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
-_TERMS = (
-    "Rate",
-    "Recordable case",
-    "DART case",
-    "Days-away case",
-    "Handling injury",
-    "Trained",
-    "Hours",
-    "Complete quarter",
-    "Likely between",
-)
+_TERMS = ("rate", "recordable", "dart", "days-away", "handling", "trained", "hours", "complete", "likely")
 _CAUTIONS = 7  # the first cautions of the review; those on costs and on single trials belong to parts left out here
 _STATUS_TITLES = ("Current", "Lapsed", "Washout", "Not yet trained", "None on record", "Not known")
 
 
 def render_wide(review: Review, wide: Wide) -> str:
     """The whole page. The same review gives the same bytes."""
-    terms = {one.term: one for one in glossary.definitions(review)}
+    terms = {one.id: one for one in glossary.definitions(review)}
     return (
         template_environment()
         .get_template("wide.html.j2")
