@@ -11,8 +11,9 @@ import argparse
 import json
 import re
 import sys
+from collections.abc import Callable
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -48,41 +49,47 @@ def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:  
     """'accept', 'missing' or the name of the first rule that is broken; None where this reading takes no side."""
     text = " ".join(cell.split())
     rules = field.get("constraints", {})
-    enum = [str(v) for v in rules.get("enum", [])]
-    if text.casefold() in set(field.get("missingValues", missing)) - set(enum):
+    if text.casefold() in set(field.get("missingValues", missing)) - {str(v) for v in rules.get("enum", [])}:
         return "required" if rules.get("required") else "missing"
-    kind = field["type"]
-    value: Any = text
-    if kind == "date":
-        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
-            return "type" if not re.search(r"[0-9]{5}|[a-z]{3}", text, re.I) else None  # other ways of writing a day
-        try:
-            value = date.fromisoformat(text)
-        except ValueError:
-            return "type"
-        low, high = (date.fromisoformat(rules[b]) if b in rules else None for b in ("minimum", "maximum"))
-    elif kind in ("number", "integer"):
-        if not re.fullmatch(r"-?[0-9]{1,12}(\.[0-9]+)?", text):
-            return None  # signs, currency, thousands: judged by tests of their own
-        try:
-            value = Decimal(text).quantize(Decimal("0.0001")) if kind == "number" else Decimal(text)
-        except InvalidOperation:
-            return None
-        if kind == "integer" and value != int(value):
-            return "type"
-        low, high = (Decimal(str(rules[b])) if b in rules else None for b in ("minimum", "maximum"))
-    elif kind == "boolean":
+    if field["type"] == "date":
+        return _plain_day(text, rules)
+    if field["type"] in ("number", "integer"):
+        return _plain_number(text, rules, whole=field["type"] == "integer")
+    if field["type"] == "boolean":
         words = [*field.get("trueValues", []), *field.get("falseValues", [])]
         return "accept" if text.casefold() in words else "type"
-    else:
-        low = high = None
-    if low is not None and value < low:
+    return _plain_text(text, rules, set(field.get("synonyms", {})))
+
+
+def _plain_day(text: str, rules: dict[str, Any]) -> str | None:
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+        return "type" if not re.search(r"[0-9]{5}|[a-z]{3}", text, re.I) else None  # other ways of writing a day
+    try:
+        return _between(date.fromisoformat(text), rules, date.fromisoformat)
+    except ValueError:
+        return "type"
+
+
+def _plain_number(text: str, rules: dict[str, Any], *, whole: bool) -> str | None:
+    if not re.fullmatch(r"-?[0-9]{1,12}(\.[0-9]+)?", text):
+        return None  # signs, currency, thousands: judged by tests of their own
+    value = Decimal(text) if whole else Decimal(text).quantize(Decimal("0.0001"))
+    if whole and value != int(value):
+        return "type"
+    return _between(value, rules, lambda bound: Decimal(str(bound)))
+
+
+def _between(value: Any, rules: dict[str, Any], read: Callable[[Any], Any]) -> str:
+    if "minimum" in rules and value < read(rules["minimum"]):
         return "minimum"
-    if high is not None and value > high:
-        return "maximum"
+    return "maximum" if "maximum" in rules and value > read(rules["maximum"]) else "accept"
+
+
+def _plain_text(text: str, rules: dict[str, Any], synonyms: set[str]) -> str:
+    enum = [str(v) for v in rules.get("enum", [])]
     if enum:
         slug = re.sub(r"[\s\-/]+", "_", text.casefold())
-        return "accept" if slug in enum or {slug, text.casefold()} & set(field.get("synonyms", {})) else "enum"
+        return "accept" if slug in enum or {slug, text.casefold()} & synonyms else "enum"
     if "maxLength" in rules and len(text) > rules["maxLength"]:
         return "maxLength"
     if "pattern" in rules and not re.fullmatch(rules["pattern"], text):

@@ -20,7 +20,8 @@ from handling_review.problems import DataProblem
 BATCH_ROWS = 500_000
 BATCH_BYTES = 64 << 20
 MOST_ROWS = 2_000_000_000  # twenty times the hours of a health system
-MOST_COLUMN_BYTES = 256 << 20  # of one column in one row group, unpacked; a million rows of ids have a tenth
+MOST_COLUMN_BYTES = 128 << 20  # of one column in one row group, unpacked: what others write for all columns together
+LONGEST_TEXT = 1 << 16  # bytes; a longer cell is cut at once, and refused by every rule as it is
 _MOST_PARTS = 100_000  # row groups, columns and the like that a footer may list
 _MOST_TEXT = 16 << 20  # bytes of one text in a footer
 _DAMAGE = (pa.ArrowException, OSError, UnicodeError)  # the last where a column's name is no text
@@ -96,13 +97,22 @@ def _is_text(kind: pa.DataType) -> bool:
     return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
 
 
+def _cut(texts: pa.Array) -> pa.Array:
+    """The texts, giants cut: still far too long for any column, and never blank."""
+    long = pc.greater(pc.binary_length(texts), LONGEST_TEXT)
+    if not pc.any(long).as_py():
+        return texts
+    short = pc.binary_join_element_wise(pc.utf8_slice_codeunits(texts, 0, LONGEST_TEXT // 8), "(cut)", "")
+    return pc.if_else(long, short, texts)
+
+
 def _text(path: Path, name: str, column: pa.Array) -> pa.DictionaryArray:
     """A column as dictionary-encoded text; what is a dictionary already is not spread out."""
     try:
         if not pa.types.is_dictionary(column.type):
-            encoded: pa.DictionaryArray = pc.fill_null(column.cast(pa.string()), "").dictionary_encode()
+            encoded: pa.DictionaryArray = _cut(pc.fill_null(column.cast(pa.string()), "")).dictionary_encode()
             return encoded
-        entries = pc.fill_null(column.dictionary.cast(pa.string()), "")
+        entries = _cut(pc.fill_null(column.dictionary.cast(pa.string()), ""))
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
         raise DataProblem(
             f"{path.name}, column {name}: holds {column.type}, not text, numbers, dates or yes/no. Export it flat."
