@@ -1,4 +1,4 @@
-"""Plotly's own bundle, packed once into the page, and the policy that lets nothing else run."""
+"""Plotly's basic bundle, packed once into the page, and the policy that lets nothing else run."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ import hashlib
 from dataclasses import dataclass
 from functools import cache
 
-from plotly.offline import get_plotlyjs
+from handling_review import files
+
+_BASIC = "plotly-basic.min.js"  # lines, bars and pies: a quarter of the full one, read in a seventh of the time
 
 
 @dataclass(frozen=True)
@@ -21,8 +23,8 @@ class Bundle:
 
 @cache
 def plotly_bundle() -> Bundle:
-    """The bundle of the installed Plotly. The same bytes on every call: no time stamp goes in."""
-    source = get_plotlyjs().encode("utf-8")
+    """The bundle in ``reports``. The same bytes on every call: no time stamp goes in."""
+    source = files.read_bytes("reports", _BASIC)
     packed = gzip.compress(source, compresslevel=9, mtime=0)
     return Bundle(base64.b64encode(packed).decode("ascii"), script_hash(source.decode("utf-8")))
 
