@@ -120,15 +120,33 @@
   window.addEventListener("afterprint", closeAgain);
   window.matchMedia("print").addEventListener("change", function (event) { if (event.matches) { drawAll(); } });
 
+  // Straight from memory and back: a blob would go by way of the browser's own process, which can take seconds.
+  function inflated(bytes) {
+    var stream = new DecompressionStream("gzip");
+    var writer = stream.writable.getWriter(), reader = stream.readable.getReader();
+    var decoder = new TextDecoder(), text = "";
+    function fail() { return undefined; }  // the reader tells of it too
+    writer.write(bytes).catch(fail);
+    writer.close().catch(fail);
+    function next() {
+      return reader.read().then(function (part) {
+        if (part.done) { return text + decoder.decode(); }
+        text += decoder.decode(part.value, { stream: true });
+        return next();
+      });
+    }
+    return next();
+  }
+
   // Unpacking and reading the drawing library takes a while: it waits until the words stand on the screen, and then for
   // a picture that comes near, the keyboard at one, or a pause.
   function unpack() {
     if (asked) { return; }
     asked = true;
     var text = atob(packed.textContent.trim());
-    var bytes = Uint8Array.from(text, function (char) { return char.charCodeAt(0); });
-    var unpacked = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
-    new Response(unpacked).text().then(function (source) {
+    var bytes = new Uint8Array(text.length);
+    for (var i = 0; i < text.length; i += 1) { bytes[i] = text.charCodeAt(i); }
+    inflated(bytes).then(function (source) {
       var script = document.createElement("script");
       script.textContent = source;
       document.head.appendChild(script);

@@ -1,4 +1,4 @@
-"""Plotly's own bundle, packed once into the page, and the policy that lets nothing else run."""
+"""Plotly's basic bundle, packed once into the page, and the policy that lets nothing else run."""
 
 from __future__ import annotations
 
