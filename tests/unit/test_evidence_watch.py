@@ -263,4 +263,4 @@ def test_what_cannot_be_made_is_not_called_silent() -> None:
     assert said([10] * 10).startswith(
         "Nothing stands out. In the latest two quarters the facility's chart and the early warnings are silent"
     )
-    assert said([10] * 10, compared=False).endswith("no unit has enough cases to be set against the others.")
+    assert said([10] * 10, compared=False).endswith("No unit has enough cases to be set against the others.")

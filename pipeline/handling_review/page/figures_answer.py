@@ -27,7 +27,7 @@ from handling_review.page.house import (
 )
 from handling_review.page.sentence import Sentence
 from handling_review.page.words import pictures as words_pictures
-from handling_review.page.words.answer import series_title
+from handling_review.page.words.over_time import series_title
 
 
 def rungs_picture(
