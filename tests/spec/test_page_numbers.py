@@ -164,7 +164,7 @@ def test_numbers_of_made_up_reviews(name: str, capsys: pytest.CaptureFixture[str
     keyed, texts = check_keyed(found), check_prose(found)
     with capsys.disabled():
         print(f"\n{name}: {keyed} numbers compared, {texts} texts read for other digits")
-    assert keyed > 1000
+    assert keyed > (500 if name == "no quarter complete" else 2000)
     assert texts > 200
 
 

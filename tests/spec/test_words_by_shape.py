@@ -15,7 +15,7 @@ from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.contrast import CANNOT_TELL, COUNTS_ONLY, FEW_CASES, HIGHER, LOWER, NO_DATA
 from handling_review.page import words as package
 from handling_review.page.build import render
-from handling_review.page.words import answer, change, data, due, funnel, rates, watch
+from handling_review.page.words import answer, change, data, due, funnel, over_time, rates, watch
 from spec import made_up_tables as made_up
 
 WORDS = Path(package.__file__).parent
@@ -167,8 +167,8 @@ def test_a_missing_diary_is_asked_for() -> None:
 @pytest.mark.parametrize(("shape", "said"), [("lower", "the rate stepped to "), ("no data", "No line is fitted")])
 def test_the_step_at_the_start(shape: str, said: str) -> None:
     series = review(shape).answer.series[0]
-    assert said in answer.series_sentence(series).text
-    assert ("too little for a line" in answer.series_title(series).text) == (shape == "no data")
+    assert said in over_time.series_sentence(series).text
+    assert ("too little for a line" in over_time.series_title(series).text) == (shape == "no data")
 
 
 def test_unusable_rows_are_counted_for_and_against() -> None:

@@ -266,5 +266,5 @@ def test_what_cannot_be_made_is_not_called_silent() -> None:
     assert said([10] * 10).startswith(
         "Nothing stands out. In the latest two quarters the facility's chart and the early warnings are silent"
     )
-    assert said([10] * 10, compared=False).endswith("no unit has enough cases to be set against the others.")
-    assert said([10] * 10, compared=False, units=1).endswith("silent in the latest two quarters."), "there is no other"
+    assert said([10] * 10, compared=False).endswith("No unit has enough cases to be set against the others.")
+    assert said([10] * 10, compared=False, units=1).endswith("the early warnings are silent."), "there is no other"

@@ -14,6 +14,7 @@ from handling_review.evidence.panel import BEFORE_AFTER, LADDER, STAGGERED, Desi
 from handling_review.page import tables_answer
 from handling_review.page.sentence import NOTHING
 from handling_review.page.words import answer as words_answer
+from handling_review.page.words import over_time
 from spec import made_up_tables as made_up
 
 PROGRAM = made_up.program()
@@ -145,13 +146,13 @@ def test_quarters_still_needed_name_the_calendar_quarter() -> None:
 
 def test_units_chosen_after_a_bad_spell_are_named() -> None:
     chance = made_up.review().answer.chance
-    text = words_answer.chance_sentence(chance, {"1N": "1 North"}).text
+    text = over_time.chance_sentence(chance, {"1N": "1 North"}).text
     if chance.is_bad_spell:
         assert "with no program at all" in text
     else:
         assert "They were not the worse ones" in text
     reason = chance_fall.ChanceFall((), (), None, None, False, None, None, "no unit starts inside the period")
-    assert words_answer.chance_sentence(reason, {}).text.endswith("no unit starts inside the period.")
+    assert over_time.chance_sentence(reason, {}).text.endswith("no unit starts inside the period.")
 
 
 def test_time_since_training_and_the_refresher_interval() -> None:
@@ -161,9 +162,9 @@ def test_time_since_training_and_the_refresher_interval() -> None:
         ("lower", "is not called into question"),
         ("cannot_tell", "can neither be backed nor faulted"),
     ):
-        assert words in words_answer.bands_sentence(replace(bands, direction=direction)).text
+        assert words in over_time.bands_sentence(replace(bands, direction=direction)).text
     none = replace(bands, step=None, refresher_months=None)
-    assert "names none, cannot be judged" in words_answer.bands_sentence(none).text
+    assert "names none, cannot be judged" in over_time.bands_sentence(none).text
     assert isinstance(bands, time_bands.TimeBands)
 
 

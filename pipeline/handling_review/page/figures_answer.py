@@ -28,7 +28,7 @@ from handling_review.page.house import (
 )
 from handling_review.page.sentence import Sentence
 from handling_review.page.words import pictures as words_pictures
-from handling_review.page.words.answer import series_title
+from handling_review.page.words.over_time import series_title
 
 _BOUNDLESS = 1000.0  # times the highest rate seen: far off the picture
 

@@ -10,6 +10,7 @@ from handling_review.page.sentence import spoken
 from handling_review.page.words import answer as words_answer
 from handling_review.page.words import change as words_change
 from handling_review.page.words import how as words_how
+from handling_review.page.words import over_time
 from handling_review.page.words.answer import SHORT
 from handling_review.page.words.pictures import variants_title
 from handling_review.page.words.rates import SERIES_NAME, upper
@@ -107,7 +108,7 @@ def _quarters(review: Review, count: Counter) -> Finding:
     return count.finding(
         "around-start",
         "The quarters before and after the start",
-        (words_answer.series_sentence(whole),),
+        (over_time.series_sentence(whole),),
         figures_answer.series_picture(whole) if len(whole.points) > 1 else None,
         (tables_answer.series_table(whole),),
         words_how.AROUND_START,
@@ -119,7 +120,7 @@ def _since_training(review: Review, count: Counter) -> Finding:
     return count.finding(
         "since-training",
         "Time since training",
-        (words_answer.bands_sentence(review.answer.bands),),
+        (over_time.bands_sentence(review.answer.bands),),
         None,
         (tables_answer.bands_table(review),),
         words_how.SINCE_TRAINING,
@@ -131,7 +132,7 @@ def _chance(review: Review, count: Counter) -> Finding:
     return count.finding(
         "chance",
         "What chance alone would have done",
-        spoken(words_answer.chance_sentence(chance, {row.unit: row.name for row in review.units.rows})),
+        spoken(over_time.chance_sentence(chance, {row.unit: row.name for row in review.units.rows})),
         None,
         tables_answer.present(tables_answer.chance_table(review)),
         words_how.CHANCE,
