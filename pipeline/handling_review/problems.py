@@ -31,6 +31,6 @@ class DataProblem(ReviewProblem):
 
 
 class OutputProblem(ReviewProblem):
-    """The output directory cannot be written, or another build holds it."""
+    """The output directory is no review, cannot be written, or another build holds it."""
 
     exit_code = 5

@@ -45,7 +45,7 @@ def schema(name: str) -> dict[str, Any]:
     return found
 
 
-def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:  # noqa: C901
+def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:
     """'accept', 'missing' or the name of the first rule that is broken; None where this reading takes no side."""
     text = " ".join(cell.split())
     rules = field.get("constraints", {})

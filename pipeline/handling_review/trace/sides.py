@@ -127,6 +127,13 @@ class Asked:
             rules=rules,
         )
 
+    def others(self, is_with: bool) -> str:
+        """Query: injuries that do not come from handling, on the hours of one side."""
+        scope = self.side(is_with)
+        if self.variant in ("first_event", "without_respiratory"):
+            scope = replace(scope, cases=())  # these narrow the cases asked about, not the others
+        return scope.of_cases("non_handling").amount_query()
+
     def _conditions(self, is_with: bool) -> tuple[tuple[str, ...], str]:
         side = "after" if is_with else "before"
         if self.variant == "unit_start" or self.exposure:

@@ -90,10 +90,8 @@ def _ratio(tracer: Tracer, parts: Groups) -> Built:
         expression = "(cases_with / hours_with) / (cases_without / hours_without)"
     elif asked.design == CONTROL:
         plain = asked.variant == CONTROL
-        others = Asked(tracer, asked.variant, "non_handling")
         for name, phase, side in (("others_with", "after", True), ("others_without", "before", False)):
-            query = others.side(side).of_cases("non_handling").query().rstrip(";")
-            inputs[name] = f"cases/facility/{phase}/non_handling" if plain else f"SQL {query}"
+            inputs[name] = f"cases/facility/{phase}/non_handling" if plain else f"SQL {asked.others(side)}"
         expression = "(cases_with / cases_without) / (others_with / others_without)"
     elif asked.design == COMPARISON:
         cells = tracer.cells(asked.series)
