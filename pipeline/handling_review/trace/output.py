@@ -85,6 +85,17 @@ class Output:
             ) from None
         return {number.key: number for number in found}
 
+    def keys(self, start: str) -> list[str]:
+        """The keys that begin with ``start``, which holds the whole first part of a key, in the order of the review."""
+        return [key for key in self._by_head.get(start.split("/")[0], ()) if key.startswith(start)]
+
+    @cached_property
+    def _by_head(self) -> Mapping[str, Sequence[str]]:
+        found: dict[str, list[str]] = {}
+        for key in self.numbers:
+            found.setdefault(key.split("/")[0], []).append(key)
+        return found
+
     def table(self, name: str) -> list[dict[str, str]]:
         """Rows of one result table; empty where there is none."""
         if name not in self._tables:

@@ -129,6 +129,7 @@ class Places:
 
     def __init__(self, output: Output) -> None:
         self._output = output
+        self._read: dict[str, Scope | None] = {}
         self._spans = {
             str(q): (str(a), str(b))
             for q, a, b in output.rows("SELECT quarter, quarter_start, quarter_end FROM quarters")
@@ -169,6 +170,11 @@ class Places:
 
     def of(self, path: str) -> Scope | None:
         """The scope of a place such as ``facility/2025-Q3`` or ``unit:North/all-quarters``; ``None`` if unknown."""
+        if path not in self._read:
+            self._read[path] = self._of(path)
+        return self._read[path]
+
+    def _of(self, path: str) -> Scope | None:
         for pattern, make in self._readers():
             matched = re.fullmatch(pattern, path)
             if matched:

@@ -52,6 +52,7 @@ class Tracer:
 
     def __init__(self, output: Output) -> None:
         self.output = output
+        self._families: dict[str, tuple[Family, dict[str, str]]] = {}
         self._cells: dict[tuple[str, tuple[str, ...]], Cells] = {}
 
     @cached_property
@@ -85,11 +86,14 @@ class Tracer:
 
     def family_of(self, key: str) -> tuple[Family, dict[str, str]]:
         """The family of a key and the parts of the key. Raises ``ReviewProblem`` for a family nobody described."""
+        if key in self._families:
+            return self._families[key]
         from handling_review.trace.families import BY_HEAD
 
         for family in BY_HEAD.get(key.split("/")[0], ()):
             parts = family.match(key)
             if parts is not None and ("place" not in parts or self.places.of(parts["place"]) is not None):
+                self._families[key] = family, parts
                 return family, parts
         raise ReviewProblem(f"{key}: no family of numbers describes this key.")
 

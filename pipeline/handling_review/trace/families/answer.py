@@ -141,14 +141,14 @@ def _undecided_all(tracer: Tracer, parts: Groups) -> Built:
 
 def _comparisons(tracer: Tracer, parts: Groups) -> Built:
     """Every ratio that is printed, each comparison once."""
-    keys = [key for key in tracer.output.numbers if key.startswith("ratio/facility/")]
+    keys = tracer.output.keys("ratio/facility/")
     ways = {_variant(row) for row in other_ways(tracer)} - set(LADDER)
     designs = [
         key for key in keys if "/design/" in key and key.split("/")[2] in LADDER and key.split("/")[2] != LADDER[0]
     ]
     others = [key for key in keys if "/design/" in key and key.split("/")[2] in ways]
     shown = [key for key in keys if "/design/" not in key and not key.startswith("ratio/facility/unclassified_")]
-    starts = [key for key in tracer.output.numbers if key.startswith("series_step/unit/")]
+    starts = tracer.output.keys("series_step/unit/")
     counted = {"designs": designs, "other_ways": others, "own_starts": starts, "before_after_and_quarters": shown}
     inputs = tuple(
         Input(name, len(listed), "ratios", source=f"published ratios: {', '.join(listed) or 'none'}")

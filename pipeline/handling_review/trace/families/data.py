@@ -35,7 +35,7 @@ def _read(tracer: Tracer, parts: Groups) -> Built:
 def _kind(kind: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         start = f"rows/{kind}/{parts['file']}/"
-        keys = [key for key in tracer.output.numbers if key.startswith(start)]
+        keys = tracer.output.keys(start)
         names = {f"rule_{place}": key for place, key in enumerate(keys, start=1)}
         rules = ", ".join(unquote(key.removeprefix(start)) for key in keys) or "no rule"
         return Built(tracer.formula(" + ".join(names) or "0", names, f"Rules in this order: {rules}."))
@@ -106,9 +106,9 @@ def _finding(tracer: Tracer, parts: Groups) -> Built:
             f"finding_{place}",
             float(row["count"]),
             "times",
-            source=f"findings.csv, line {row['line']} of {file}"
+            source=f"findings.csv: {file}, the first at line {row['line']}"
             if row["line"] not in ("", "0")
-            else "findings.csv, no single line",
+            else "findings.csv: no single line",
         )
         for place, row in enumerate(rows, start=1)
     )
@@ -122,7 +122,7 @@ def _finding(tracer: Tracer, parts: Groups) -> Built:
 
 def _findings(tracer: Tracer, parts: Groups) -> Built:
     start = f"findings/{parts['severity']}/"
-    keys = [key for key in tracer.output.numbers if key.startswith(start)]
+    keys = tracer.output.keys(start)
     inputs = tuple(
         Input(f"kind_{place}", 1, "finding", source=unquote(key.removeprefix(start)))
         for place, key in enumerate(keys, start=1)

@@ -164,6 +164,14 @@ def _must_fall_below(tracer: Tracer, parts: Groups) -> Built:
     return Built(formula=tracer.formula(expression, inputs, sense), words=words, rules=asked.side(True).rules)
 
 
+def _line_rows(tracer: Tracer, parts: Groups) -> tuple[Selection, ...]:
+    asked = Asked(tracer, parts["variant"], parts["series"])
+    if asked.design != BEFORE_AFTER or asked.variant == "negative_binomial":
+        return ()
+    own = Asked(tracer, "unit_start", parts["series"]) if asked.exposure else asked
+    return own.side(True).of_hours(), own.side(False).of_hours()
+
+
 END = "facility/{variant}/design/{series}"
 FAMILIES = (
     Family(f"cases_with/{END}", "", rows=_side(True), build=_words("Cases with the program")),
@@ -177,5 +185,5 @@ FAMILIES = (
     Family(f"ratio/{END}", "", build=_ratio),
     Family(f"ratio_{{limit}}/{END}", "", build=_of_method("{limit} limit"), settings=("analysis.confidence",)),
     Family(f"p_value/{END}", "", build=_of_method("P-value (two-sided)")),
-    Family(f"must_fall_below/{END}", "", build=_must_fall_below),
+    Family(f"must_fall_below/{END}", "", rows=_line_rows, build=_must_fall_below),
 )  # fmt: skip

@@ -171,7 +171,7 @@ def _cases_flag(where: str, words: str) -> Rows:
 def _group_share(tracer: Tracer, parts: Groups) -> Built:
     place = f"group:{parts['kind']}:{parts['label']}"
     start, end = f"cases/group:{parts['kind']}:", f"/{parts['series']}"
-    keys = [key for key in tracer.output.numbers if key.startswith(start) and key.endswith(end)]
+    keys = [key for key in tracer.output.keys(start) if key.endswith(end)]
     names = {f"group_{i}": key for i, key in enumerate(keys, start=1)}
     own = next(name for name, key in names.items() if key == f"cases/{place}{end}")
     scope = tracer.scope(place)

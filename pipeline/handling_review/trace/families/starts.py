@@ -51,7 +51,7 @@ def _seen(tracer: Tracer, parts: Groups) -> Built:
 def _fitted(what: str, method: str = "interrupted") -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         start = f"series_seen/{_place(parts)}/{parts['series']}/"
-        keys = [key for key in tracer.output.numbers if key.startswith(start)]
+        keys = tracer.output.keys(start)
         inputs = tuple(tracer.input("seen_" + key.removeprefix(start).replace("-", "_"), key) for key in keys)
         who = (
             f"{tracer.places.name(unquote(parts['code']))}"

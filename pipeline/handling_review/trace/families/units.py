@@ -18,11 +18,7 @@ REST = "(cases / hours) / ((all_cases - cases) / (all_hours - hours))"
 def _all_units(words: str) -> Builder:
     def build(tracer: Tracer, parts: Groups) -> Built:
         end = f"all-quarters/{parts['series']}"
-        listed = sorted(
-            key.split("/")[1]
-            for key in tracer.output.numbers
-            if key.startswith("cases/unit:") and key.endswith(f"/{end}")
-        )
+        listed = sorted(key.split("/")[1] for key in tracer.output.keys("cases/unit:") if key.endswith(f"/{end}"))
         inputs = {}
         for place, unit in enumerate(listed, start=1):
             inputs[f"cases_{place}"] = f"cases/{unit}/{end}"
@@ -49,7 +45,7 @@ def _weighed(tracer: Tracer, parts: Groups) -> Built:
 
 def _compared(tracer: Tracer, parts: Groups) -> Built:
     """Units with enough cases for a rate."""
-    keys = [key for key in tracer.output.numbers if key.startswith("ratio/unit:") and "/against_rest/" in key]
+    keys = [key for key in tracer.output.keys("ratio/unit:") if "/against_rest/" in key]
     from handling_review.trace.formula import Formula, Input
 
     inputs = tuple(

@@ -199,7 +199,7 @@ def _monthly(tracer: Tracer, parts: Groups, what: str, condition: str) -> str:
 def _running(tracer: Tracer, parts: Groups) -> Built:
     who, series, month = _who(parts), parts["series"], parts["month"]
     start = f"warning_sum/{who}/{series}/"
-    months = sorted(key.removeprefix(start) for key in tracer.output.numbers if key.startswith(start))
+    months = sorted(key.removeprefix(start) for key in tracer.output.keys(start))
     place = months.index(month)
     inputs = {
         "cases": f"warning_cases/{who}/{series}/{month}",
