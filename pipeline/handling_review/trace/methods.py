@@ -17,6 +17,12 @@ class Method:
 _EVERY_RUN = "The draws are the same in every run, so the number is too."
 
 METHODS = {
+    "restated": Method(
+        "The accepted rows of the last review and of this one are compared by content; each change has a place before "
+        "and after, and a number's reasons are the changes whose places differ in it.",
+        "The rows of both reviews are kept in snapshots/; DEVELOPERS.md, Last review and snapshots.",
+        is_fit=False,
+    ),
     "exact": Method(
         "Exact Poisson limits of the count (Garwood), times 200,000 / hours. Hours are taken as known without error.",
         "Garwood 1936, Biometrika 28:437-442.",

@@ -14,6 +14,7 @@ from handling_review.trace.families import (
     money,
     rates,
     starts,
+    stated,
     tasks,
     units,
     watch,
@@ -31,6 +32,7 @@ FAMILIES: tuple[Family, ...] = (
     *audits.FAMILIES,
     *money.FAMILIES,
     *data.FAMILIES,
+    *stated.FAMILIES,
     *rates.FAMILIES,  # last: its places take in nearly everything
 )
 

@@ -304,6 +304,12 @@ def _study(tracer: Tracer, parts: Groups) -> Built:
     return Built(Formula(rounded, inputs))
 
 
+def _units_watched(tracer: Tracer, parts: Groups) -> Built:
+    units = {key.split("/")[1] for key in tracer.output.numbers if re.match(r"warning_quiet/unit:", key)}
+    source = "published early warnings, warning_quiet/unit:..."
+    return Built(Formula("units", (Input("units", float(len(units)), "units", source=source),)))
+
+
 def _unit_charts(tracer: Tracer, parts: Groups) -> Built:
     rates = {key.split("/")[1] for key in tracer.output.numbers if re.match(r"chart_centre/unit:", key)}
     waits = {key.split("/")[1] for key in tracer.output.numbers if re.match(r"wait_centre/unit:", key)}
@@ -356,6 +362,7 @@ FAMILIES = (
            "changing: {what}", build=_noise, method="false_signals"),
     Family("study/chart/{n}/{kind}", "How charts of units with {n} cases expected a quarter did on made-up series: "
            "{kind}; eight quarters in the centre line, all three rules", method="study", build=_study),
+    Family("units_watched/facility", "Units whose early warning is worked out", build=_units_watched),
     Family("unit_charts/facility", "Charts of single units that are drawn", build=_unit_charts),
     Family("unit_charts_by_chance/facility", "Charts of single units that would show a signal in the latest two "
                                              "quarters "
