@@ -1,4 +1,4 @@
-"""Figures that are stated, not counted (settings, fixed rules, cited results), and what changed since the last review."""
+"""Figures that are stated (settings, rules, cited results), and what changed since the last review."""
 
 from __future__ import annotations
 
@@ -25,8 +25,10 @@ _RULES = {
     "per_transfers": "Transfers that the rate by transfers is given for",
     "load_on_hands": "Pounds on each helper's hands above which a load is counted as high (Waters 2007, American "
     "Journal of Nursing 107(8):53-58)",
-    "effort/squat_from": "Share of the effort from which a squat pivot is usual, in percent (common practice, no source)",
-    "effort/squat_to": "Share of the effort up to which a squat pivot is usual, in percent (common practice, no source)",
+    "effort/squat_from": "Share of the effort from which a squat pivot is usual, in percent (common practice, no "
+    "source)",
+    "effort/squat_to": "Share of the effort up to which a squat pivot is usual, in percent (common practice, no "
+    "source)",
     "effort/lateral_from": "Share of the effort from which a lateral transfer or two-person lift is usual, in percent "
     "(common practice, no source)",
     "effort/no_band_from": "Share of the effort from which no manual technique is usual, in percent (common practice, "
@@ -38,7 +40,7 @@ _RULES = {
     "draws/worth": "Random draws behind the range of what the program has been worth",
     "draws/days": "Random draws behind the ranges of days away",
     "draws/repeats": "Random draws behind what chance makes of repeat injuries",
-    "chart/outside_chance": "Chance of a point beyond one limit of a chart with a steady rate (three standard deviations)",
+    "chart/outside_chance": "Chance of a point beyond one limit of a chart with a steady rate (three sigma)",
     "main_discount_rate": "Discount rate of the figures that lead the budget case",
 }
 _SOURCES = {
