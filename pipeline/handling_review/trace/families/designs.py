@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -155,6 +156,10 @@ def _must_fall_below(tracer: Tracer, parts: Groups) -> Built:
         "middle_with": "SQL " + middle(unit_start.side(True)),
         "middle_without": "SQL " + middle(unit_start.side(False)),
     }
+    middles = tracer.formula("middle_with - middle_without", inputs)
+    if math.isnan(middles.result()):
+        sense = "Nothing is worked out: there are no hours on one of the two sides, so no years lie between them."
+        return Built(tracer.formula("1", {}, sense), words=words)
     sense = (
         "A general fall of 4 % a year (all private industry, BLS) over the years between the middles of the hours on "
         "the "
