@@ -18,7 +18,7 @@ import polars as pl
 
 from handling_review.inputs import leads_out
 from handling_review.intake import contracts
-from handling_review.intake.cells import date_order_of
+from handling_review.intake.cells import LONGEST_QUOTED, MOST_WORDS, date_order_of
 from handling_review.intake.dialect import DELIMITERS, HEADER_LINES, PARQUET, normal, open_text, refuse_wide, scan_bytes
 from handling_review.intake.parquet import blocks, column_names
 from handling_review.intake.values import Style, canonical
@@ -257,11 +257,27 @@ def _code_lines(matches: dict[str, list[Match]]) -> Iterator[str]:
                 continue
             cells = list(dict.fromkeys(cell for m in found if one.name in m.columns for cell in m.cells(one.name)))
             plain = canonical(one, pl.Series(cells, dtype=pl.String), Style()).to_list()
-            unknown = [c for c, p in zip(cells, plain, strict=True) if p is not None and p not in one.enum]
+            people = _people(found)
+            unknown = [
+                c
+                for c, p in zip(cells, plain, strict=True)
+                if p is not None and p not in one.enum and _is_code(c) and c not in people
+            ]
             if unknown:
                 yield f"\n[codes.{name}.{one.name}]   {MARK}: put one of {', '.join(one.enum)}\n"
                 for cell in unknown[:40]:
                     yield f'{json.dumps(cell, ensure_ascii=False)} = "?"\n'
+
+
+def _is_code(cell: str) -> bool:
+    """Whether a cell may be a code: what is longer is a story, and stories stay where they are."""
+    return len(cell) <= LONGEST_QUOTED and len(cell.split()) <= MOST_WORDS
+
+
+def _people(found: list[Match]) -> set[str]:
+    """The ids of people among the first rows of some files, which no line repeats."""
+    names = [(m, f.name) for m in found for f in m.contract.fields if f.personal and f.name in m.columns]
+    return {cell for m, name in names for cell in m.cells(name)}
 
 
 def _unit_lines(matches: dict[str, list[Match]]) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import socket
@@ -43,9 +44,9 @@ def test_text_that_is_code_elsewhere_is_text_here(
     (tmp_path / "work").mkdir()
     monkeypatch.chdir(tmp_path / "work")
     quoted = '"' + payload.replace('"', '""') + '"'
-    program = P.replace('"Hand check"', "'''" + payload + "'''")
+    program = P.replace('"Hand check"', json.dumps(payload))
     files = {
-        "program": program + "[units.aliases]\n'''" + payload + "''' = 'North'\n",
+        "program": f'{program}[units.aliases]\n{json.dumps(payload)} = "North"\n',
         "hours": H.replace(",North,", f",{quoted},", 1),
         "incidents": facility.INCIDENTS.replace("toileting", quoted),
         "training": facility.TRAINING.replace("Safe handling", quoted, 1),

@@ -16,6 +16,7 @@ from handling_review.problems import ReviewProblem
 
 LONGEST_QUOTED = 60  # characters
 MOST_WORDS = 6  # more are a story, not a code
+MOST_LETTERS = 4  # "many", "3 pm" and "12h" say what is wrong; a name is rarely so short
 SUGGESTED_CODES = 12  # more distinct codes than this are seen better in the file itself
 
 
@@ -83,6 +84,8 @@ def quotable(contract: Contract, field: Field | None, cell: BadCell) -> str:
     text = cell.text.strip()
     if field.personal or cell.hidden or len(text) > LONGEST_QUOTED or len(text.split()) > MOST_WORDS:
         return ""
+    if field.type != "string" and sum(map(str.isalpha, text)) > MOST_LETTERS:
+        return ""  # a word where a number or a day should stand may be a name
     if field.type == "date" and contract.name == "incidents" and _is_a_day(text):
         return re.sub("[A-Za-z]", "a", re.sub("[0-9]", "0", text))
     return text

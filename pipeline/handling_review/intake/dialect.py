@@ -301,7 +301,7 @@ def _match(
             columns[name] = position
     missing = contract.missing_columns(columns)
     if missing:
-        if not columns and any(_VALUE.fullmatch(cell) for cell in row):
+        if len(missing) > len(columns) and any(_VALUE.fullmatch(cell) for cell in row):
             raise DataProblem(
                 f"{where}: this seems to be a row of data; no line names the columns. Export the file with its header."
             )

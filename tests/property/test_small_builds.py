@@ -1,0 +1,57 @@
+"""A few of each campaign, so that a fault shows before the long run; the commands stand in tests/bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench import fuzz_builds, fuzz_contracts, fuzz_program
+from property import invariants
+
+BUILDS = (1, 6, 7, 24)  # quick ones: built, and refused in a sentence
+
+
+@pytest.mark.parametrize("number", BUILDS)
+def test_a_small_facility_builds_and_everything_holds(
+    number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("os.fsync", lambda _: None)  # the campaign sets it too; this puts it back afterwards
+    assert fuzz_builds.one_case(1, number, tmp_path)
+
+
+def test_damaged_program_files_end_in_settings_or_a_sentence(tmp_path: Path) -> None:
+    ends = set()
+    for number in range(300):
+        (tmp_path / str(number)).mkdir()
+        ends.add(fuzz_program.one_case(2, number, tmp_path / str(number)))
+    assert ends >= {"settings", "a sentence (exit code 3)"}
+
+
+def test_cells_are_judged_as_an_independent_reading_does(tmp_path: Path) -> None:
+    for number in range(60):
+        fuzz_contracts.one_case(2, number, tmp_path)
+
+
+def test_the_comparison_of_cells_can_fail(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fuzz_contracts, "failing_rules", lambda _, values: values.clear(len(values)))
+    with pytest.raises(AssertionError, match="is judged accept, expected"):
+        for number in range(60):
+            fuzz_contracts.one_case(2, number, tmp_path)
+
+
+def test_the_invariants_see_what_is_wrong(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("os.fsync", lambda _: None)
+    fuzz_builds.one_case(1, 1, tmp_path)
+    out = tmp_path / "out"
+    assert invariants.broken(out) == []
+    page = out / "program-review.html"
+    page.write_text(page.read_text(encoding="utf-8").replace("</main>", "<p>nan</p></main>"), encoding="utf-8")
+    numbers = out / "tables" / "numbers.csv"
+    lines = numbers.read_text(encoding="utf-8").splitlines()
+    numbers.write_text("\n".join([lines[0], *lines[40:]]) + "\n", encoding="utf-8")
+    quarters = out / "tables" / "rates_by_quarter.csv"
+    quarters.write_text(quarters.read_text(encoding="utf-8").rpartition("\n2")[0] + "\n", encoding="utf-8")
+    said = " ".join(invariants.broken(out))
+    for part in ("the page says 'nan'", "which numbers.csv does not hold", "in the phases"):
+        assert part in said
