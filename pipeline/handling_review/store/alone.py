@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import time
 from collections.abc import Iterator
@@ -53,6 +54,8 @@ def make_folders(folder: Path) -> None:
     while not folder.exists():
         missing.append(folder)
         folder = folder.parent
+    if not folder.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, f"{folder} is a file")
     for one in reversed(missing):
         one.mkdir(exist_ok=True)
         sync_folder(one.parent)
