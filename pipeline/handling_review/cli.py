@@ -54,7 +54,9 @@ def parser() -> argparse.ArgumentParser:
     build.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     build.add_argument("--out", type=Path, metavar="DIR", help="output folder (default: ./review-DATE)")
     build.add_argument(
-        "--wide-copy", action="store_true", help="also write a page for readers beyond the committee, small counts hidden"
+        "--wide-copy",
+        action="store_true",
+        help="also write a page for readers beyond the committee, without small counts",
     )
 
     budget = commands.add_parser("budget", help="print the budget case, with other figures if you like")

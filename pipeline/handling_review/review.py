@@ -95,9 +95,7 @@ def measured(program: Program, as_of: date, folder: Path, progress: Progress = q
     )
 
 
-def build(
-    program: Program, as_of: date, out: Path, progress: Progress = quiet, *, wide_copy: bool = False
-) -> Built:
+def build(program: Program, as_of: date, out: Path, progress: Progress = quiet, *, wide_copy: bool = False) -> Built:
     """Build the review into ``out``; with ``wide_copy`` also the page for readers beyond the committee.
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.

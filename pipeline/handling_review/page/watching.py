@@ -153,7 +153,8 @@ def _waits_table(charts: tuple[Chart, ...], caption: str, kept: int) -> Table:
         ),
         (
             "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
-            "counts as too short only if a day more would still be.",
+            "counts as too short only if a day more would still be. The wait since the last case is cut to whole "
+            "weeks, since to the day it would give away the day of each case.",
         ),
     )
 

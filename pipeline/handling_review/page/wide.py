@@ -41,25 +41,29 @@ _STATUS_TITLES = ("Current", "Lapsed", "Washout", "Not yet trained", "None on re
 def render_wide(review: Review, wide: Wide) -> str:
     """The whole page. The same review gives the same bytes."""
     terms = {one.term: one for one in method.definitions(review)}
-    return template_environment().get_template("wide.html.j2").render(
-        scope=review.scope,
-        caution=words_data.caution(review).text,
-        rule=_texts(words.rule_sentences(wide)),
-        stand=_texts(words.stand_sentences(wide)),
-        series=tuple(_series_table(rows.series, rows.rows, review) for rows in wide.series),
-        answer=_texts(words.answer_sentences(wide, review)),
-        units=_texts(words.units_sentences(wide)),
-        units_table=_units_table(wide, review) if wide.units else None,
-        coverage=_texts(words.coverage_sentences(wide, review)),
-        coverage_table=_coverage_table(wide) if wide.coverage else None,
-        actions=_texts(words.action_sentences(wide, review)),
-        terms=tuple((terms[name].term, terms[name].meaning.text) for name in _TERMS),
-        cautions=method.CAUTIONS[:_CAUTIONS],
-        left_out=_texts(words.left_out_sentences(review)),
-        glyph_width=WIDTH,
-        glyph_height=HEIGHT,
-        style=Markup(files.read_text("reports", "review.css")),
-        policy=POLICY,
+    return (
+        template_environment()
+        .get_template("wide.html.j2")
+        .render(
+            scope=review.scope,
+            caution=words_data.caution(review).text,
+            rule=_texts(words.rule_sentences(wide)),
+            stand=_texts(words.stand_sentences(wide)),
+            series=tuple(_series_table(rows.series, rows.rows, review) for rows in wide.series),
+            answer=_texts(words.answer_sentences(wide, review)),
+            units=_texts(words.units_sentences(wide)),
+            units_table=_units_table(wide, review) if wide.units else None,
+            coverage=_texts(words.coverage_sentences(wide, review)),
+            coverage_table=_coverage_table(wide) if wide.coverage else None,
+            actions=_texts(words.action_sentences(wide, review)),
+            terms=tuple((terms[name].term, terms[name].meaning.text) for name in _TERMS),
+            cautions=method.CAUTIONS[:_CAUTIONS],
+            left_out=_texts(words.left_out_sentences(review)),
+            glyph_width=WIDTH,
+            glyph_height=HEIGHT,
+            style=Markup(files.read_text("reports", "review.css")),
+            policy=POLICY,
+        )
     )
 
 
@@ -76,7 +80,7 @@ def _plain(cell: Cell) -> Cell:
 
 def _rate_row(row: Row, scale: Scale) -> tuple[Cell, ...]:
     if row.rate is None:
-        return (row.label, words.HIDDEN, row.hours.shown, words.HIDDEN, words.HIDDEN, None)
+        return (row.label, words.HIDDEN, row.hours.shown, words.HIDDEN, "", None)
     return (row.label, *(_plain(cell) for cell in rate_cells(row.rate, scale)))
 
 
