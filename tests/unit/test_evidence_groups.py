@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from handling_review.evidence import who
+from handling_review.evidence.numbers import numbers_in
 from handling_review.evidence.tables import ResultTables
 from handling_review.page.words import who as words_who
 from handling_review.program import Program, Thresholds
@@ -50,6 +51,15 @@ def shown(found: who.WhoEvidence) -> dict[str, int]:
 )
 def test_a_group_of_one_to_four_is_never_shown_alone(jobs: dict[str, int], expected: dict[str, int]) -> None:
     assert shown(gathered(jobs)) == expected
+
+
+def test_how_many_cases_lack_a_group_is_not_published_where_they_are_few() -> None:
+    """Cook 2 and not given 3 stand together; were the 3 printed as a share known, the 2 would follow."""
+    found = gathered({"aide": 20, "cook": 2, "not given": 3})
+    assert shown(found) == {"aide": 20, "all others": 5}
+    own = [number for number in numbers_in(found) if "job" in number.key]
+    assert {number.value for number in own} == {20, 5, 20 / 25, 5 / 25}
+    assert found.of("job").is_mostly_known
 
 
 def test_fewer_than_five_cases_in_all_are_not_broken_down() -> None:

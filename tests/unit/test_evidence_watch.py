@@ -133,7 +133,7 @@ def test_rare_cases_are_charted_by_the_days_between_them() -> None:
         waits([60, 90, 30, 75, 50, 80, 40, 66]),
     )
     assert found.kind == "days_between"
-    assert [wait.days.value for wait in found.waits] == [60, 90, 30, 75, 50, 80, 40, 66, 5]
+    assert [wait.days.value for wait in found.waits] == [60, 90, 30, 75, 50, 80, 40, 66, 0]  # 5 days: no whole week
     assert found.waits[-1].is_open
     assert not found.has_signal()
     # Nelson's limits by hand: days to the power 1/3.6, mean and 2.66 times the mean moving range, and back again
@@ -157,6 +157,14 @@ def test_a_wait_beyond_the_limit_tells_of_fewer_injuries_also_while_it_lasts() -
 def test_no_day_of_a_case_is_in_a_chart_of_waits() -> None:
     found = chart("facility", "F", "handling", quarters([1] * 8), "before_start", waits([30, 20, 35, 25, 30, 28, 22]))
     assert set(vars(found.waits[0])) == {"position", "quarter", "days", "in_baseline", "is_open", "signals"}
+
+
+@pytest.mark.parametrize(("since", "shown"), [(6, 0), (7, 7), (13, 7), (900, 896)])
+def test_the_wait_since_the_last_case_is_told_in_whole_weeks(since: int, shown: int) -> None:
+    """To the day it would give the day of the last case, and the waits before it every other one."""
+    days = [30, 20, 35, 25, 30, 28, 22]
+    found = chart("facility", "F", "handling", quarters([1] * 8), "before_start", waits(days, since=since))
+    assert found.waits[-1].days.value == shown
 
 
 def months(counts: list[int], hours: float = 20_000) -> list[tuple[str, str, int, float]]:

@@ -45,7 +45,7 @@ class ChartPoint:
 
 @dataclass(frozen=True)
 class Wait:
-    """Days from one case to the next, or from the last one until now (``is_open``); no day of any case."""
+    """Days from one case to the next, or from the last one until now (``is_open``, in whole weeks): no case's day."""
 
     position: int
     quarter: str
@@ -211,11 +211,12 @@ def _days_between(nothing: Chart, series: str, kept: Sequence[Quarter], waits: p
         for i, position in enumerate(known["position"])
     ]
     since = float(waits["days_since"].iloc[0])
+    weeks = 7.0 * (since // 7)  # to the day it would give the day of the last case, and with the waits of every other
     points.append(
         Wait(
             position=points[-1].position + 1,
             quarter=kept[-1].label,
-            days=numbers.days(f"wait/{end}/open", since),
+            days=numbers.days(f"wait/{end}/open", weeks),
             in_baseline=False,
             is_open=True,
             signals=(Signal(OUTSIDE, FEWER),) if since > limits.upper else (),

@@ -20,6 +20,7 @@ KINDS = ("job", "tenure", "body_part", "nature", "hour")
 WITH_HOURS = ("job", "tenure")  # of these the hours are known, so that a rate can be given
 POOLED = "all others"
 UNKNOWN = ("not given", "not known")
+MOSTLY = 0.5  # share of the cases for which a group must be known before the largest is named
 DRAWS, SEED = 2000, 301
 
 
@@ -36,11 +37,14 @@ class GroupRow:
 
 @dataclass(frozen=True)
 class Grouping:
-    """One kind of group. ``known`` is the share of cases for which it is given; ``reason`` why it is not shown."""
+    """One kind of group. ``is_mostly_known``: it is given for half of the cases; ``reason``: why it is not shown.
+
+    The share itself is no published number: with it the few cases without a group could be taken out of a heap.
+    """
 
     kind: str
     rows: tuple[GroupRow, ...]
-    known: Number
+    is_mostly_known: bool
     reason: str
 
 
@@ -95,7 +99,7 @@ def _grouping(kind: str, rows: pd.DataFrame, hours: pd.DataFrame, series: str, p
     time = {str(name): float(value) for name, value in worked.items()}
     whole = sum(cases.values())
     missing = sum(count for name, count in cases.items() if name in UNKNOWN)
-    known = numbers.share(f"group_known/{kind}/{series}", (whole - missing) / whole if whole else 0.0)
+    known = whole > 0 and whole - missing >= MOSTLY * whole
     if whole == missing:
         return Grouping(kind, (), known, "not given for any case" if whole else "no case")
     if 0 < whole < program.thresholds.privacy_cell:

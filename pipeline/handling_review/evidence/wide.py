@@ -14,7 +14,7 @@ from handling_review.evidence.assemble import Review
 from handling_review.evidence.ladder import Rung
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import Number, hours, key_part, share
-from handling_review.evidence.panel import ADJUSTED, CONTROL, INTERRUPTED, STAGGERED, WITHIN
+from handling_review.evidence.panel import ADJUSTED, COMPARISON, CONTROL, INTERRUPTED, STAGGERED, WITHIN
 from handling_review.evidence.quarters import year_of
 from handling_review.evidence.rates import four_to, total
 from handling_review.evidence.strata_table import Strata
@@ -91,13 +91,15 @@ def gather(tables: ResultTables, review: Review, *, complementary: bool = True) 
     if not complete or strata.frame.empty:
         return Wide(below, (), (), (), (), False, NOT_SHOWN, (), Suppression(frozenset(), frozenset(), ()))
     lead = review.answer.ladder.lead
-    cells = Cells(strata, review.series, lead.design, _latest(review))
+    latest = _latest(review)
+    cells = Cells(strata, review.series, latest)
     people = cells.people()
     counts = cells.counts()
     reader = Reader(cells.count, counts, cells.links, below)
     found = suppress(reader, people, complementary=complementary)
-    answer, beside = _answer(cells, counts, people, found, lead, below, review)
-    four = _last_four(cells, (*counts, *beside), people, found, below)
+    sided = Cells(strata, review.series, latest, lead.design)
+    answer, beside = _answer(sided, found, lead, review)
+    four = _last_four(sided if beside else cells, beside, found, below)
     windows = (*cells.years, *((LAST_FOUR,) if four else ()), ALL_YEARS)
     by_quarter = PersonTime(tables.person_time).by("quarter")
     shown = {one.name for one in (*counts, *four)} - found.hidden
@@ -128,15 +130,7 @@ def _latest(review: Review) -> tuple[str, ...]:
     return () if len({year_of(quarter) for quarter in quarters}) == 1 else quarters
 
 
-def _answer(
-    cells: Cells,
-    counts: tuple[Sum, ...],
-    people: tuple[Sum, ...],
-    found: Suppression,
-    lead: Rung,
-    below: int,
-    review: Review,
-) -> tuple[str, tuple[Sum, ...]]:
+def _answer(cells: Cells, found: Suppression, lead: Rung, review: Review) -> tuple[str, tuple[Sum, ...]]:
     """How much of the leading comparison can stand beside the tables, and the counts that this adds to them.
 
     The ratio and its range give the counts of both sides away, so they are printed together where the counts are safe.
@@ -145,14 +139,15 @@ def _answer(
     if lead.ratio is None:
         return NOT_SHOWN, ()
     names = [wide_cells.NOW, wide_cells.THEN]
-    if lead.design == wide_cells.COMPARISON:
+    if lead.design == COMPARISON:
         names += [wide_cells.OTHER_NOW, wide_cells.OTHER_THEN]
     sides = [cells.side(name) for name in names]
     if lead.design == CONTROL:
         sides += [cells.control_side(name) for name in names]
     is_as_told = (sides[0].value, sides[1].value) == (lead.now_events.value, lead.then_events.value)
     rest = cells.side(wide_cells.NEITHER)
-    if is_as_told and _fits(cells, (*counts, *sides), (*people, *sides, rest), found, below):
+    below = review.program.thresholds.privacy_cell
+    if is_as_told and _fits(cells, tuple(sides), (*sides, rest), found, below):
         return COUNTS_AND_RATIO, tuple(sides)
     steady = review.program.thresholds.unstable_below
     fewest = min(int(lead.now_events.value or 0), int(lead.then_events.value or 0))
@@ -161,22 +156,21 @@ def _answer(
     return NOT_SHOWN, ()
 
 
-def _last_four(
-    cells: Cells, printed: tuple[Sum, ...], people: tuple[Sum, ...], found: Suppression, below: int
-) -> tuple[Sum, ...]:
+def _last_four(cells: Cells, beside: tuple[Sum, ...], found: Suppression, below: int) -> tuple[Sum, ...]:
     """The last four quarters of every series where they can stand beside all else that is printed; else none."""
     if not cells.latest:
         return ()
     more = tuple(cells.facility(LAST_FOUR, series) for series in SERIES)
-    return more if _fits(cells, (*printed, *more), people, found, below) else ()
+    rest = (cells.side(wide_cells.NEITHER),) if beside else ()
+    return more if _fits(cells, (*beside, *more), rest, found, below) else ()
 
 
-def _fits(cells: Cells, printed: tuple[Sum, ...], people: tuple[Sum, ...], found: Suppression, below: int) -> bool:
-    """True if no small count can be worked out once more counts are printed, with nothing more hidden."""
-    extra = [one for one in printed if one.name not in found.hidden]
-    if any(is_small(one.value, below) for one in extra):
+def _fits(cells: Cells, more: tuple[Sum, ...], people: tuple[Sum, ...], found: Suppression, below: int) -> bool:
+    """True if no small count can be worked out with ``more`` counts printed beside the tables, none of them hidden."""
+    if any(is_small(one.value, below) for one in more):
         return False
-    return not Reader(cells.count, printed, cells.links, below).exposed(found.hidden, people)
+    reader = Reader(cells.count, (*cells.counts(), *more), cells.links, below)
+    return not reader.exposed(found.hidden, (*cells.people(), *people))
 
 
 def _row(
@@ -192,7 +186,7 @@ def _row(
     tally = total(by_quarter, quarters, series)
     label = window
     if window in cells.years and len(quarters) < 4:
-        label = f"{window} ({len(quarters)} of 4 quarters)"
+        label = f"{window} ({len(quarters)} quarter{'' if len(quarters) == 1 else 's'})"
     elif window == LAST_FOUR:
         label = f"Four quarters to {quarters[-1]}"
     place = f"wide/facility/{key_part(window)}"

@@ -23,6 +23,7 @@ from handling_review.evidence.panel import (
     NOT_STARTED,
     STARTED,
     WITHIN,
+    Flags,
 )
 from handling_review.evidence.quarters import year_of
 from handling_review.evidence.strata_table import Strata
@@ -62,11 +63,11 @@ class Place:
 class Cells:
     """The atoms of one review and every count that its wide copy may print.
 
-    ``strata`` holds the complete quarters, ``main`` the primary series, ``design`` the leading comparison, and
-    ``latest`` the last four quarters if they may be printed beside the years (else none).
+    ``strata`` holds the complete quarters, ``main`` the primary series, ``latest`` the last four quarters if they may
+    be printed beside the years (else none). ``design`` is the comparison whose sides are told apart; "" for none.
     """
 
-    def __init__(self, strata: Strata, main: str, design: str, latest: tuple[str, ...]) -> None:
+    def __init__(self, strata: Strata, main: str, latest: tuple[str, ...], design: str = "") -> None:
         self.main, self.design = main, design
         self.latest = frozenset(latest)
         quarters = tuple(sorted({str(quarter) for quarter in strata.frame["quarter"]}))
@@ -185,6 +186,7 @@ def _sided(strata: Strata, column: str, design: str) -> list[tuple[str, str, str
     if design in (BEFORE_AFTER, CONTROL, WITHIN):
         return _by_person(strata, column, design)
     panel = strata.panel(column)
+    masks: dict[str, Flags] = {}
     first, last = roll_out(panel)
     has = ~panel.is_comparison
     if design == COMPARISON:
@@ -193,7 +195,7 @@ def _sided(strata: Strata, column: str, design: str) -> list[tuple[str, str, str
     elif design == INTERRUPTED:
         start = series_of(panel, has)[2]
         masks = {NOW: has & (panel.quarter >= start), THEN: has & (panel.quarter < start)}
-    else:
+    elif design:
         worked = panel.hours > 0
         masks = {NOW: worked & (panel.state == STARTED), THEN: worked & (panel.state == NOT_STARTED)}
     side = np.full(panel.unit.shape, NEITHER, dtype=object)

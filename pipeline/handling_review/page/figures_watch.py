@@ -181,5 +181,5 @@ def _waits(chart: Chart, id: str) -> Picture:
 
 
 def _wait_hover(wait: Wait) -> str:
-    text = f"{wait.days.shown} days without a case so far" if wait.is_open else f"{wait.days.shown} days"
+    text = f"at least {wait.days.shown} days without a case so far" if wait.is_open else f"{wait.days.shown} days"
     return text + "".join(f"<br>{safe(words)}" for words in signal_words(wait.signals))

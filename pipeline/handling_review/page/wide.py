@@ -70,7 +70,7 @@ def _plain(cell: Cell) -> Cell:
 
 def _rate_row(row: Row, scale: Scale) -> tuple[Cell, ...]:
     if row.rate is None:
-        return (row.label, words.HIDDEN, row.hours.shown, words.HIDDEN, words.HIDDEN, None)
+        return (row.label, words.HIDDEN, row.hours.shown, words.HIDDEN, "", None)
     return (row.label, *(_plain(cell) for cell in rate_cells(row.rate, scale)))
 
 

@@ -12,8 +12,12 @@ mixed integer program); cells that turn out not to be needed are printed after a
 
 from __future__ import annotations
 
+import ctypes
+import os
+import sys
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,9 +80,9 @@ class Reader:
         self._atoms = atoms
         self._rows = _matrix([one.atoms for one in self.sums], atoms)
         self._values = np.array([one.value for one in self.sums], dtype=float)
-        self._links = [
-            LinearConstraint(_matrix([x.one for x in links], atoms) - _matrix([x.other for x in links], atoms), 0, 0)
-        ][: len(links)]
+        self._links = csr_matrix(_matrix([x.one for x in links], atoms) - _matrix([x.other for x in links], atoms))
+        # All counts times ``below`` always make another table, so a search need not look further than this.
+        self._most = float(below * max((one.value for one in self.sums), default=1) + below)
         self._tables: list[NDArray[np.float64]] = []  # other tables found so far: most serve again
 
     def exposed(self, hidden: Collection[str], targets: Iterable[Sum]) -> tuple[Sum, ...]:
@@ -89,10 +93,9 @@ class Reader:
                 left = self._not_cleared(table, left)
         found = []
         while left:
-            first, *left = left
-            other = self._other_table(hidden, first)
+            other = self._other_table(hidden, left)
             if other is None:
-                found.append(first)
+                found.append(left.pop(0))
             else:
                 self._tables.append(other)
                 left = self._not_cleared(other, left)
@@ -101,9 +104,8 @@ class Reader:
     def _agrees(self, table: NDArray[np.float64], hidden: Collection[str]) -> bool:
         """True if a whole-number table fits everything that the reader knows, exactly."""
         least, most = self._limits(hidden)
-        sums = self._rows @ table
-        linked = all(not np.any(link.A @ table) for link in self._links)
-        return bool(linked and (table >= 0).all() and (sums >= least).all() and (sums <= most).all())
+        sums, gaps = np.asarray(self._rows @ table), np.asarray(self._links @ table)
+        return bool((gaps == 0).all() and (table >= 0).all() and (sums >= least).all() and (sums <= most).all())
 
     def _not_cleared(self, table: NDArray[np.float64], targets: Iterable[Sum]) -> list[Sum]:
         return [one for one in targets if table[list(one.atoms)].sum() < self.below]
@@ -113,24 +115,31 @@ class Reader:
         is_hidden = np.array([one.name in hidden for one in self.sums], dtype=bool)
         return np.where(is_hidden, 1.0, self._values), np.where(is_hidden, np.inf, self._values)
 
-    def _other_table(self, hidden: Collection[str], target: Sum) -> NDArray[np.float64] | None:
-        """A table that agrees with print and has a count of ``below`` or more at the target."""
+    def _other_table(self, hidden: Collection[str], targets: Sequence[Sum]) -> NDArray[np.float64] | None:
+        """A table that agrees with print and has ``below`` or more at the first target, and at many of the others."""
+        n, m = self._atoms, len(targets)
+        at = _matrix([one.atoms for one in targets], n)
+        floor = np.zeros(m)
+        floor[0] = self.below
         rules = [
-            LinearConstraint(self._rows, *self._limits(hidden)),
-            *self._links,
-            LinearConstraint(_matrix([target.atoms], self._atoms), self.below, np.inf),
+            LinearConstraint(_beside(self._rows, _nothing(len(self.sums), m)), *self._limits(hidden)),
+            LinearConstraint(_beside(self._links, _nothing(self._links.shape[0], m)), 0, 0),
+            LinearConstraint(_beside(at, -_diagonal(np.ones(m))), 0, np.inf),  # gains are at most the counts
         ]
-        found = milp(
-            np.zeros(self._atoms),
-            integrality=np.ones(self._atoms),
-            bounds=Bounds(0, np.inf),
+        found = _solved(
+            np.concatenate([np.zeros(n), -np.ones(m)]),
+            integrality=np.ones(n + m, dtype=np.int64),
+            bounds=Bounds(
+                np.concatenate([np.zeros(n), floor]),
+                np.concatenate([np.full(n, self._most), np.full(m, float(self.below))]),
+            ),
             constraints=rules,
-            options={"node_limit": _NODES},
+            options={"node_limit": _NODES, "mip_rel_gap": 0.25},
         )
         if found.x is None:
             return None
-        table = np.round(found.x)
-        return table if self._agrees(table, hidden) and table[list(target.atoms)].sum() >= self.below else None
+        table = np.round(found.x[:n])
+        return table if self._agrees(table, hidden) and table[list(targets[0].atoms)].sum() >= self.below else None
 
     def cheapest(self, hidden: Collection[str], target: Sum) -> frozenset[str] | None:
         """The cheapest further sums whose hiding protects the target; ``None`` if the search finds none.
@@ -142,21 +151,16 @@ class Reader:
         may_hide = np.isfinite(most) & (self._values > 0)
         # All counts times ``below`` are always another table, so no count has to move further than this.
         room = (self.below - 1) * np.maximum(self._values, 1.0)
-        eye = csr_matrix((np.where(may_hide, room, 0.0), (range(m), range(m))), shape=(m, m))
-        drop = csr_matrix((np.where(may_hide, self._values - 1.0, 0.0), (range(m), range(m))), shape=(m, m))
         rules = [
-            LinearConstraint(_beside(self._rows, -eye), -np.inf, most),
-            LinearConstraint(_beside(self._rows, drop), least, np.inf),
-            LinearConstraint(_beside(_matrix([target.atoms], n), csr_matrix((1, m))), self.below, np.inf),
-            *(
-                LinearConstraint(_beside(csr_matrix(link.A), csr_matrix((link.A.shape[0], m))), 0, 0)
-                for link in self._links
-            ),
+            LinearConstraint(_beside(self._rows, -_diagonal(may_hide * room)), -np.inf, most),
+            LinearConstraint(_beside(self._rows, _diagonal(may_hide * (self._values - 1.0))), least, np.inf),
+            LinearConstraint(_beside(_matrix([target.atoms], n), _nothing(1, m)), self.below, np.inf),
+            LinearConstraint(_beside(self._links, _nothing(self._links.shape[0], m)), 0, 0),
         ]
-        found = milp(
+        found = _solved(
             np.concatenate([np.zeros(n), [float(one.cost) for one in self.sums]]),
-            integrality=np.ones(n + m),
-            bounds=Bounds(0, np.concatenate([np.full(n, np.inf), may_hide.astype(float)])),
+            integrality=np.ones(n + m, dtype=np.int64),
+            bounds=Bounds(0, np.concatenate([np.full(n, self._most), may_hide.astype(float)])),
             constraints=rules,
             options={"node_limit": _NODES, "mip_rel_gap": 0.02},
         )
@@ -195,11 +199,40 @@ def _needed(reader: Reader, small: frozenset[str], further: frozenset[str], targ
     return further
 
 
-def _matrix(rows: Sequence[Sequence[int]], columns: int) -> csr_matrix:
+def _solved(aim: NDArray[np.float64], **asked: Any) -> Any:
+    """``milp``, with the remarks that the solver's C++ code prints past Python kept off the standard output."""
+    if sys.platform == "win32":
+        return milp(aim, **asked)
+    try:
+        kept = os.dup(1)
+    except OSError:  # there is no standard output
+        return milp(aim, **asked)
+    libc, nowhere = ctypes.CDLL(None), os.open(os.devnull, os.O_WRONLY)
+    sys.stdout.flush()
+    try:
+        os.dup2(nowhere, 1)
+        return milp(aim, **asked)
+    finally:
+        libc.fflush(None)
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+
+
+def _matrix(rows: Sequence[Sequence[int]], columns: int) -> csr_matrix[np.float64]:
     ends = np.cumsum([0, *(len(row) for row in rows)])
-    places = np.array([place for row in rows for place in row], dtype=np.intp)
+    places = np.array([place for row in rows for place in row], dtype=np.int64)
     return csr_matrix((np.ones(places.size), places, ends), shape=(len(rows), columns))
 
 
-def _beside(one: csr_matrix, other: csr_matrix) -> csr_matrix:
+def _diagonal(values: NDArray[np.float64]) -> csr_matrix[np.float64]:
+    m = values.size
+    return csr_matrix((values, np.arange(m), np.arange(m + 1)), shape=(m, m))
+
+
+def _nothing(rows: int, columns: int) -> csr_matrix[np.float64]:
+    return csr_matrix((rows, columns), dtype=np.float64)
+
+
+def _beside(one: csr_matrix[np.float64], other: csr_matrix[np.float64]) -> csr_matrix[np.float64]:
     return csr_matrix(hstack([one, other]))

@@ -252,7 +252,8 @@ UNIT_CHARTS_NOTE = (
 
 WAITS_NOTE = (
     "Days from the case before to this one, in the order of the cases. Dates give whole days, so a wait "
-    "counts as too short only if a day more would still be."
+    "counts as too short only if a day more would still be. The wait since the last case is cut to whole weeks, since "
+    "to the day it would give away the day of each case."
 )
 
 

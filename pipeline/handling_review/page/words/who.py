@@ -9,15 +9,13 @@ from handling_review.page.labels import GROUP_KIND, group
 from handling_review.page.sentence import NOTHING, Part, Sentence, say
 from handling_review.page.words.rates import SERIES_NAME
 
-_KNOWN = 0.5  # share of the cases for which a group must be known before the largest is named
-
 
 def largest_sentence(found: WhoEvidence) -> Sentence:
     """The group with the most cases of each kind that is given."""
     parts: list[Part] = []
     for grouping in found.groupings:
         rows = [row for row in grouping.rows if row.label not in (POOLED, *UNKNOWN) and row.cases.value]
-        if rows and (grouping.known.value or 0) >= _KNOWN:
+        if rows and grouping.is_mostly_known:
             most = max(rows, key=lambda row: row.cases.value or 0)
             parts += ["; " if parts else "", f"{GROUP_KIND[grouping.kind]}: {group(grouping.kind, most.label)} (",
                       most.share, ")"]  # fmt: skip

@@ -34,10 +34,10 @@ def rule_sentences(wide: Wide) -> tuple[Sentence, ...]:
     small = "1 person or case" if most == 1 else f"1 to {most} people or cases"
     return (
         say(
-            f"* Not shown: a count of {small} could point at somebody, so this copy prints none. Some larger counts are "
-            "left out as well, because a small one could be worked out from them. A rate is left out with its count, "
-            "since rate and hours together give the count. “Not shown” does not say whether a count is small or large; "
-            "it is never 0."
+            f"* Not shown: a count of {small} could point at somebody, so this copy prints none. Some larger counts "
+            "are left out as well, because a small one could be worked out from them. A rate is left out with its "
+            "count, since rate and hours together give the count. “Not shown” does not say whether a count is small or "
+            "large; it is never 0."
         ),
     )
 
