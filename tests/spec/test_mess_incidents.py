@@ -51,7 +51,7 @@ NUMBERS = {
     "104 one event in two rows, one a body part": Trap(
         {"incidents": with_column(I + CASES[0] + "\n", "body_part", ["back", "", "", "", "", "", "knee"])},
         finds=("case number repeated @ 2", "may be the same case twice @ 8"),
-        says=("1 on the same day",),
+        says=("1 pair of cases of one person, on the same day",),
         rows={"incidents": {"used": 7}},
         events={"recordable": 6},
     ),
@@ -64,7 +64,7 @@ NUMBERS = {
     "105 the same back within a year: told, not merged": Trap(
         {"incidents": with_column(I, "body_part", ["low back", "Low back", "", "", "", ""])},
         finds=("may be the same case twice @ 3",),
-        says=("1 with the same body part within 365 days",),
+        says=("1 pair of cases of one person, with the same body part within 365 days",),
     ),
     "106 the latest version counts, by its number and not its place": Trap(
         {
