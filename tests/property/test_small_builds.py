@@ -36,8 +36,12 @@ def test_cells_are_judged_as_an_independent_reading_does(tmp_path: Path) -> None
 def test_the_comparison_of_cells_can_fail(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fuzz_contracts, "failing_rules", lambda _, values: values.clear(len(values)))
     with pytest.raises(AssertionError, match="is judged accept, expected"):
-        for number in range(60):
-            fuzz_contracts.one_case(2, number, tmp_path)
+        _sixty_cases(tmp_path)
+
+
+def _sixty_cases(folder: Path) -> None:
+    for number in range(60):
+        fuzz_contracts.one_case(2, number, folder)
 
 
 def test_the_invariants_see_what_is_wrong(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
