@@ -1,7 +1,7 @@
 """The manifest of a review: what went in, by which settings and software, and the hash of everything that came out.
 
-The version of Python is not in it, nor in any other file: it must not matter, and ``tests/bench/same_bytes.py`` holds
-it to that. Nothing in it can prove itself; whoever can write it can forge it. Its own SHA-256 is therefore printed.
+The version of Python is not in it, nor in any other file: it must not matter. Nothing in the manifest can prove itself;
+whoever can write it can forge it. Its own SHA-256 is therefore printed.
 """
 
 from __future__ import annotations

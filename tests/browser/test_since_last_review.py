@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 from pypdf import PdfReader
 
-from browser.test_review_in_browser import ARGUMENTS, chromium_path
+from browser.opened import ARGUMENTS, chromium_path
 from handling_review.evidence import restated
 from handling_review.evidence.numbers import RATE_UNIT
 from handling_review.evidence.restated_compare import COMPARED, Changes, Item, Reason

@@ -47,7 +47,8 @@ def test_a_proposal_without_doubt_is_the_plain_formula(rate: float) -> None:
     flows = [-40_000.0] + [2 * 0.5 * 9_000 - 1_000] * 8
     at = judged.at_rates[0]
     assert at.npv.estimate == pytest.approx(npf.npv(rate, flows))
-    assert at.npv.lower == at.npv.upper == pytest.approx(at.npv.estimate)
+    assert at.npv.lower == pytest.approx(at.npv.estimate)
+    assert at.npv.upper == pytest.approx(at.npv.estimate)
     assert at.low == at.high == pytest.approx(at.npv.estimate)
     benefit = -npf.pv(rate, 8, 9_000) if rate else 72_000.0
     cost = 40_000 + (-npf.pv(rate, 8, 1_000) if rate else 8_000.0)

@@ -172,7 +172,7 @@ HEADERS = {
     "17 an empty file is not zero injuries": Trap({"incidents": ""}, refused=("the file is empty", "no injuries")),
     "17 a header alone is not zero hours": Trap({"hours": HEADER}, refused=("a header and no rows",)),
     "17 a header and blank lines alone": Trap({"training": T.splitlines(True)[0] + "\n,,,\n"}, refused=("no rows",)),
-    "no header at all": Trap({"hours": H.removeprefix(HEADER)}, refused=("no column",)),
+    "no header at all": Trap({"hours": H.removeprefix(HEADER)}, refused=("no line names the columns",)),
 }
 
 LINES = {
@@ -275,7 +275,7 @@ SEVERAL = {
             .replace("-06-10", "-01-20")
         },
         finds=("the log may be old @ 0",),
-        says=("the last event is on 2025-01-20, 161 days before",),
+        says=("the last event is in 2025-01, 161 days before",),
         events={"recordable": 5, "recordable 2025-Q1": 5},
     ),
     "a file that is not there": Trap(

@@ -172,7 +172,7 @@ OUTCOMES = {
     "33 reported before it happened": Trap(
         {"incidents": with_column(I, "reported_date", ["2025-01-14", "2025-03-20", "", "", "", ""])},
         finds=("reported before it happened @ 2",),
-        says=("reported 2025-01-14 before 2025-01-15",),
+        says=("reported 1 day before the event",),
     ),
     "124 130 respiratory illness by letter, digit and word": Trap(
         {"incidents": with_column(I, "case_type", ["3", "Respiratory", "1", "injury", "Hearing loss", ""])}

@@ -165,7 +165,7 @@ NUMBERS = {
     "36 neither yes nor no: the value is dropped, the case is not": Trap(
         {"incidents": with_column(I, "handling_related", ["maybe", "", "", "", "", ""])},
         finds=("handling_related: type @ 2",),
-        says=("found 'maybe'", "The value is not used; the row is."),
+        says=("this is neither yes nor no.", "The value is not used; the row is."),
     ),
     "37 a negative number in parentheses": Trap(
         {"hours": H + "007,North,2025-01-01,2025-03-31,(8.00)\n"}, rows={"hours": {"used": 9}}, hours={"": ALL - 8}

@@ -214,6 +214,7 @@ def audits_of(program_file: Path, folder: Path) -> pd.DataFrame:
     with Store(folder / "review.duckdb", folder / "spill") as store:
         load_all(program, store, lambda _stage, _rows: None)
         prepare(program, store, program.review.as_of or date.today())
+        store.run("int_audits")
         store.run("out_audits")
         return store.frame("out_audits")
 

@@ -95,7 +95,7 @@ def test_every_number_on_hover_is_printed_as_it_stands_in_the_table(finding: Fin
     assert spoken
     for text in spoken:
         first, _, rest = text.partition("<br>")
-        if re.match(r"\d+ days|.*: \d+$", first):  # no line of its own for what it is about
+        if re.match(r"(?:at least )?\d+ days|.*: \d+$", first):  # no line of its own for what it is about
             rest = f"{first.rpartition(': ')[2]}<br>{rest}"
         figures = NAMES_OF_MEASURES.sub("", rest)
         assert NUMBER.findall(figures), text

@@ -12,7 +12,7 @@ import pytest
 
 from handling_review.evidence import numbers
 from handling_review.evidence.assemble import Review
-from handling_review.page import figures_answer, funnel, late, long_tables, tasks, training_due
+from handling_review.page import figures_answer, funnel, long_tables, tasks
 from handling_review.page.figures import rates_picture, series_picture
 from handling_review.page.figures_compare import forest_picture
 from handling_review.page.house import MOST_NAMED_QUARTERS, Picture, narrow_quarter_axis, quarter_axis
@@ -21,7 +21,8 @@ from handling_review.page.sentence import say
 from handling_review.page.short_names import shortened
 from handling_review.page.tables import Column, Table
 from handling_review.page.time_axis import MOST_MARKED_STARTS, over_time
-from handling_review.page.words import change, data, rates
+from handling_review.page.words import change, data, due, late, rates
+from handling_review.page.words import tasks as words_tasks
 from spec import made_up_tables as made_up
 
 QUARTERS = tuple(f"{year}-Q{part}" for year in range(2016, 2026) for part in (1, 2, 3, 4))
@@ -233,14 +234,14 @@ def test_who_is_trained_has_no_noughts_in_it(counts: tuple[int, int, int, int], 
 )
 def test_all_some_and_none_trained(never: int, says: str) -> None:
     none = numbers.count("x", 0)
-    due = replace(
+    found = replace(
         review().due,
         asked=numbers.count("x", 30),
         never_trained=numbers.count("x", never),
         overdue=none,
         due=none,
     )
-    assert says in training_due.due_sentence(due).text
+    assert says in due.due_sentence(found).text
 
 
 @pytest.mark.parametrize(
@@ -273,14 +274,14 @@ def test_activities_of_one_quarter_and_of_equal_counts() -> None:
     found = review().tasks
     assert len(found.activities) > 1
     one = replace(found, first="2025-Q4", last="2025-Q4")
-    assert tasks.activities_sentence(one).text.startswith("In 2025-Q4 there were")
+    assert words_tasks.activities_sentence(one).text.startswith("In 2025-Q4 there were")
     first, second = found.activities[:2]
     tied = replace(found, activities=(first, replace(second, cases=first.cases)))
     drawn = tasks.picture(tied)
     assert drawn is not None
     assert drawn.title.text == f"Handling injuries by what people were doing: {found.total} in all"
     few = replace(tied, total=numbers.count("x", 2 * int(first.cases.value or 0)))
-    assert ". They came from " in tasks.activities_sentence(few).text
+    assert ". They came from " in words_tasks.activities_sentence(few).text
 
 
 def test_long_names_are_cut_where_they_differ() -> None:

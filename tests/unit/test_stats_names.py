@@ -31,6 +31,7 @@ NAMES = {
     "severity": ("compound_rate",),
     "shrinkage": ("gamma_poisson", "Prior"),
     "strata": ("mantel_haenszel", "exact_common_ratio", "StratifiedRatio"),
+    "suppression": ("suppress",),
     "trend": ("annual_change",),
     "worth": ("worth", "worth_of_rates"),
 }

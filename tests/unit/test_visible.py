@@ -17,7 +17,7 @@ from handling_review.intake.contracts import contract
 from handling_review.intake.values import Style, canonical, notes, tidy
 from handling_review.page.house import named, safe, wrapped
 from handling_review.page.sentence import say
-from handling_review.review import _write_csv, formula_safe
+from handling_review.review import formula_safe, write_csv
 from handling_review.visible import lines, printable, readable, short
 from whole import facility
 
@@ -95,7 +95,7 @@ STARTS = ("=", "+", "-", "@", "\t", "\r", "|", "＝", " =", "\u200b=", "\u202e="
 
 @pytest.mark.parametrize("start", STARTS)
 def test_no_cell_of_a_table_starts_a_formula(start: str, tmp_path: Path) -> None:
-    _write_csv(pd.DataFrame({"name": [f"{start}1+1"], "rate": [-1.5]}), tmp_path / "t.csv")
+    write_csv(pd.DataFrame({"name": [f"{start}1+1"], "rate": [-1.5]}), tmp_path / "t.csv")
     with (tmp_path / "t.csv").open(encoding="utf-8", newline="") as table:
         _, (name, rate) = csv.reader(table)
     assert name.startswith("'")

@@ -156,7 +156,7 @@ def test_an_employee_id_is_never_shown(tmp_path: Path, capsys: pytest.CaptureFix
     [
         ([], "no command given"),
         (["built"], "invalid choice"),
-        (["build"], "required"),
+        (["build"], "needs a program file"),
         (["build", "x.toml", "--as-of", "June"], "is not a date such as"),
     ],
 )

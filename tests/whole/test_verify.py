@@ -176,7 +176,7 @@ def test_a_changed_manifest_is_found(place: Path, old: bytes, new: bytes, told: 
             lambda path: in_database(path.parent, "UPDATE kept_record SET text = '[]'"),
             "its record of settings and days",
         ),
-        (lambda path: in_database(path.parent, "DELETE FROM out_quarters"), "its result tables make no review"),
+        (lambda path: in_database(path.parent, "DELETE FROM out_training_summary"), "its result tables make no review"),
     ],
 )
 def test_a_damaged_database_is_told_in_a_sentence(place: Path, damage: Callable[[Path], None], told: str) -> None:

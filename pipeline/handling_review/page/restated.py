@@ -49,10 +49,5 @@ def table(review: Review) -> Table | None:
             )
             for row in rows[:MOST_ROWS]
         ),
-        (
-            "Only numbers of periods that both reviews gave as complete stand here. A new quarter, and what it moves "
-            "(averages over all quarters, comparisons, models), is no restatement. Limits of ranges"
-            + (", and the rows beyond these," if more else "")
-            + " stand in tables/restated.csv. Cases and hours are counted by comparing the rows of both reviews.",
-        ),
+        (words.table_note(is_cut=bool(more)),),
     )

@@ -62,7 +62,7 @@ class Store:
         except duckdb.Error as error:
             os.umask(self._umask)
             raise OutputProblem(
-                f"{path.parent}: the database cannot be created there ({_first_line(error)})."
+                f"{path.parent}: the database cannot be written there ({_first_line(error)})."
             ) from None
         self._con.execute("USE review")
         self._con.execute("SET enable_progress_bar = false")  # it would write among our own lines

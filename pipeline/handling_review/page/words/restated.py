@@ -221,3 +221,13 @@ def what(row: RestatedRow) -> str:
     if period.kind == keys.POSTED:
         return f"{name}: {period.series.replace('_', ' ')}"
     return f"{name}, {SERIES_NAME[period.series]}" if period.series in SERIES_NAME else name
+
+
+def table_note(*, is_cut: bool) -> str:
+    """What the table of restated numbers holds and what it leaves out."""
+    rest = ", and the rows beyond these," if is_cut else ""
+    return (
+        "Only numbers of periods that both reviews gave as complete stand here. A new quarter, and what it moves "
+        f"(averages over all quarters, comparisons, models), is no restatement. Limits of ranges{rest} stand in "
+        "tables/restated.csv. Cases and hours are counted by comparing the rows of both reviews."
+    )
