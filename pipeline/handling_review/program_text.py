@@ -10,6 +10,8 @@ from typing import Any
 from handling_review.inputs import MOST_PROGRAM_BYTES, NotPlainFile, beside, leads_out, open_plain
 from handling_review.problems import ProgramProblem, UsageProblem
 
+LONGEST_LINE = 4_000
+
 
 def raw_program(path: Path) -> dict[str, Any]:
     """The tables of the file as they stand."""
@@ -27,6 +29,11 @@ def raw_program(path: Path) -> dict[str, Any]:
         raise ProgramProblem(f"{path}: {problem}") from None
     except (OSError, UnicodeDecodeError, ValueError) as error:
         raise ProgramProblem(f"{path}: the program file cannot be read ({_reason(error)}).") from None
+    for number, line in enumerate(text.splitlines(), start=1):
+        if len(line) > LONGEST_LINE:  # a key of thousands of parts takes the reader minutes
+            raise ProgramProblem(
+                f"{path}, line {number}: longer than {LONGEST_LINE:,} characters. Mend it and run again."
+            )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -107,9 +107,9 @@ def _stored(out: Path, found: _Findings) -> tuple[Record | None, Book | None]:
     except books.CannotRead as reason:
         found.troubles.append(f"{DATABASE}: {reason}. Nothing could be worked out again.")
     else:
-        if book.reviews and book.reviews[-1].run_id == record.run_id:
+        if book.reviews:
             return record, book
-        found.troubles.append(f"{DATABASE}: its history does not end with this review.")
+        found.troubles.append(f"{DATABASE}: holds no history. Nothing could be worked out again.")
     return None, None
 
 

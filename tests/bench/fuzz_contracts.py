@@ -76,6 +76,8 @@ def _plain_number(text: str, rules: dict[str, Any], *, whole: bool) -> str | Non
     value = Decimal(text) if whole else Decimal(text).quantize(Decimal("0.0001"))
     if whole and value != int(value):
         return "type"
+    if "enum" in rules and value not in {Decimal(str(one)) for one in rules["enum"]}:
+        return "enum"
     return _between(value, rules, lambda bound: Decimal(str(bound)))
 
 

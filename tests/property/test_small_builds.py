@@ -35,7 +35,7 @@ def test_cells_are_judged_as_an_independent_reading_does(tmp_path: Path) -> None
 
 def test_the_comparison_of_cells_can_fail(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fuzz_contracts, "failing_rules", lambda _, values: values.clear(len(values)))
-    with pytest.raises(AssertionError, match="is judged accept, expected"):
+    with pytest.raises(AssertionError, match="is judged"):
         _sixty_cases(tmp_path)
 
 
@@ -55,7 +55,8 @@ def test_the_invariants_see_what_is_wrong(tmp_path: Path, monkeypatch: pytest.Mo
     lines = numbers.read_text(encoding="utf-8").splitlines()
     numbers.write_text("\n".join([lines[0], *lines[40:]]) + "\n", encoding="utf-8")
     quarters = out / "tables" / "rates_by_quarter.csv"
-    quarters.write_text(quarters.read_text(encoding="utf-8").rpartition("\n2")[0] + "\n", encoding="utf-8")
+    rows = quarters.read_text(encoding="utf-8").splitlines()
+    quarters.write_text("\n".join(rows[: len(rows) // 2]) + "\n", encoding="utf-8")
     said = " ".join(invariants.broken(out))
     for part in ("the page says 'nan'", "which numbers.csv does not hold", "in the phases"):
         assert part in said

@@ -23,7 +23,7 @@ REVIEWS: dict[str, dict[str, Any]] = {
 }
 # Letters that stand for themselves: roman quarters, the facility's own names, authors, answers in capitals.
 OWN_LETTERS = {"SHA", "NO", "USD", "CD"}
-NO_LINK = {"terms", "formulas", "sources", "routes", "about", "what-if", "masthead", "facts"}
+NO_LINK = {"terms", "formulas", "sources", "routes", "contents", "about", "what-if", "masthead", "facts"}
 
 
 @cache

@@ -267,7 +267,7 @@ def test_late_reports_speak_of_a_quarter_only_from_five_cases_on() -> None:
     assert "(from" in late.lag_sentence(found).text
     assert "(from" not in late.lag_sentence(few).text
     quick = replace(found, whole=replace(found.whole, slow=numbers.share("x", 0.0)))
-    assert "none takes longer than 7 days" in late.lag_sentence(quick).text
+    assert "None takes longer than 7 days" in late.lag_sentence(quick).text
 
 
 def test_activities_of_one_quarter_and_of_equal_counts() -> None:

@@ -19,7 +19,8 @@ import pytest
 from handling_review.cli import main
 from whole import killed_builds
 
-HALF_AND_HALF = 10  # kills; the campaign of 200 is tests/bench/kill_builds.py
+EXCHANGES = 3
+HALF_AND_HALF = 4  # kills; the campaign of 200 is tests/bench/kill_builds.py
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +116,7 @@ def test_another_build_is_refused_and_readers_are_not(states: tuple[Path, Path],
 
 
 def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], out: Path) -> None:
-    """The folder is exchanged 20 times while four threads read the page and a table as fast as they can."""
+    """The folder is exchanged while two threads read the page and a table as fast as they can."""
     other = out.parent / "other"
     assert main(["build", str(states[1]), "--out", str(other)]) == 0
     pages = {(folder / "program-review.html").read_bytes() for folder in (out, other)}
@@ -136,11 +137,11 @@ def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], 
                 wrong.append(str(error))
             reads[0] += 1
 
-    readers = [threading.Thread(target=read) for _ in range(4)]
+    readers = [threading.Thread(target=read) for _ in range(2)]
     for reader in readers:
         reader.start()
     try:
-        for number in range(20):
+        for number in range(EXCHANGES):
             assert main(["build", str(states[number % 2]), "--out", str(out)]) == 0
     finally:
         done.set()

@@ -25,7 +25,8 @@ STORAGE_VERSION = "v1.2.0"
 MEMORY_LIMIT = "1GB"
 THREADS = 2
 STREAM_ROWS = 1 << 17
-_NO_ROOM = (duckdb.IOException, duckdb.OutOfMemoryException)  # a full disk, also where data were to be spilled
+# A full disk: while writing, where data were to be spilled, or when a change is made final.
+_NO_ROOM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.TransactionException)
 
 
 class Store:

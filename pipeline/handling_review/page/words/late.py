@@ -18,8 +18,9 @@ def lag_sentence(found: LateEvidence) -> Sentence:
         return say("The log gives no day of report, so nothing can be said of late reports.")
     sentence = say(
         "Half of the cases are reported within ", *counted(whole.median, "day", "days"), ", nine in ten within ",
-        *counted(whole.ninetieth, "day", "days"), ". After more than ", RULES.slow_report, " days come ",
-        *((whole.slow, ".") if whole.slow.value else ("none.",)),
+        *counted(whole.ninetieth, "day", "days"), ". ",
+        *(("After more than ", RULES.slow_report, " days come ", whole.slow, ".") if whole.slow.value
+          else ("None takes longer than ", RULES.slow_report, " days.")),
     )  # fmt: skip
     enough = [
         row for row in found.rows[-_RECENT:] if row.median is not None and (row.cases.value or 0) >= _FEWEST_CASES
