@@ -21,13 +21,14 @@ FIVE = (
     "Where we stand",
     "Did it change with training?",
     "What stands out",
+    "What changed since the last review",
     "What to decide: candidates for action",
     "What we cannot tell yet",
 )
 # Texts that only a program writes, and counts or shares of nothing.
 DEBRIS = re.compile(
     r"\b(?:nan|NaN|inf|NaT|null|True|False|undefined)\b|(?<!\. )(?<!\| )\bNone\b|\{\w*\}|\(\)|\.\."
-    r"|\b0 of 0\b|\b0 cases in 0 hours\b|\bfrom (\S+) to \1\b|\bwere 1 |\b1 (?:cases|people|pairs|units|things)\b"
+    r"|\b0 of 0\b|\b0 cases in 0 hours\b|\bfrom (\S+) to \1\b|\bwere 1 |(?<![\d.,])1 (?:cases|people|pairs|units|things)\b"
 )
 MOST_BYTES = 8_000_000
 MOST_SECONDS = 60  # of one core, for the largest state
@@ -55,7 +56,7 @@ def words_of(part: str) -> str:
 
 
 def front_of(page: str) -> str:
-    return page.split('<div class="page-one">')[1].split('<section class="part"')[0]
+    return page.split('<div class="page-one">')[1].split('<nav class="contents"')[0]
 
 
 def finding_of(page: str, name: str) -> str:

@@ -84,9 +84,9 @@ def test_the_folder_of_the_database_is_private_while_it_works(
     seen: list[int] = []
     measured = review.measured
 
-    def watched(*arguments: object) -> object:
+    def watched(*arguments: object, **named: object) -> object:
         seen.append(mode(arguments[2]))  # type: ignore[arg-type]
-        return measured(*arguments)  # type: ignore[arg-type]
+        return measured(*arguments, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(worklist, "measured", watched)
     assert main(["worklist", str(program), "--out", str(tmp_path / "list.csv")]) == 0
@@ -244,9 +244,9 @@ def test_a_file_that_came_there_in_the_meantime_is_left_alone(
     out.parent.mkdir()
     measured = review.measured
 
-    def slow(*arguments: object) -> object:
+    def slow(*arguments: object, **named: object) -> object:
         out.write_text("mine\n", encoding="utf-8")
-        return measured(*arguments)  # type: ignore[arg-type]
+        return measured(*arguments, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(worklist, "measured", slow)
     assert "this file is no worklist" in refused(program, out, capsys)

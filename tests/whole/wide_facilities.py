@@ -76,6 +76,7 @@ def reviewed(tables: ResultTables, program: Program) -> Review:
             training=training.gather(tables, complete, units.unit_names(tables), program),
             actions=(actions.Candidate("keep_measuring", "rates", (), ()),),
             program=program,
+            due=SimpleNamespace(refresher_months=None),
             series=program.analysis.series,
             scope=made_up.scope(program),
         ),

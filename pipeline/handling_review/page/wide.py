@@ -30,7 +30,7 @@ _STATUS_TITLES = ("Current", "Lapsed", "Washout", "Not yet trained", "None on re
 
 def render_wide(review: Review, wide: Wide) -> str:
     """The whole page. The same review gives the same bytes."""
-    terms = {one.id: one for one in glossary.definitions(review)}
+    terms = {one.id: one for one in glossary.counting(review)}
     return (
         template_environment()
         .get_template("wide.html.j2")
@@ -81,7 +81,7 @@ def _rate_table(caption: str, first: Column, rows: Sequence[Row], review: Review
         caption,
         (first, *RATE_COLUMNS),
         tuple(_rate_row(row, scale) for row in rows),
-        rate_notes(shown, review),
+        tuple(str(note) for note in rate_notes(shown, review)),
     )
 
 

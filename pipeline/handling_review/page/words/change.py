@@ -127,7 +127,8 @@ def comparison_series_sentence(change: BeforeAfter, control: Rung) -> Sentence:
     item, primary = change.comparison, change.primary
     if item.ratio is None:
         return NOTHING
-    name = "This training does not aim at injuries that do not come from handling. Of those there were "
+    verb = "was" if item.now.events.value == 1 else "were"
+    name = f"This training does not aim at injuries that do not come from handling. Of those there {verb} "
     counts = say(
         *counted(item.now.events, "case", "cases"), " after and ", item.then.events, " before, on the same hours"
     )

@@ -26,10 +26,11 @@ class Definition:
 
 def definitions(review: Review) -> tuple[Definition, ...]:
     """The terms of the review, with the settings that shape them."""
-    return (*_counting(review), *_comparing(review), *_watching(), *_money(), *_letters())
+    return (*counting(review), *_comparing(review), *_watching(), *_money(), *_letters())
 
 
-def _counting(review: Review) -> tuple[Definition, ...]:
+def counting(review: Review) -> tuple[Definition, ...]:
+    """The terms of counting: what a case is, hours, rates, states of training, what is complete."""
     training, stated = review.program.training, settings(review.program)
     courses = listed(training.qualifying_courses, 12)
     days = stated.washout_days

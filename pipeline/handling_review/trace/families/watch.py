@@ -135,8 +135,8 @@ def _wait(tracer: Tracer, parts: Groups) -> Built:
     series = parts["series"]
     conditions = f"{one_of('unit', [place])} AND series = '{series}'"
     if is_open:
-        query = f"SQL SELECT min(days_since) FROM out_waits WHERE {conditions}"
-        words = "Days from the last case to the day through which the log is complete"
+        query = f"SQL SELECT 7 * (min(days_since) // 7) FROM out_waits WHERE {conditions}"
+        words = "Days from the last case to the day through which the log is complete, cut to whole weeks"
     else:
         query = f"SQL SELECT days FROM out_waits WHERE {conditions} AND position = {int(parts['n'])}"
         words = f"Days from case {int(parts['n']) - 1} to case {parts['n']}"
