@@ -39,9 +39,6 @@ def outputs(folder: Path) -> dict[str, bytes]:
     found = {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
     outside = (*OUTSIDE_TABLES, "snapshots")
     return {name: content for name, content in found.items() if name.split("/")[0] not in outside}
-        for name, content in found.items()
-        if name not in OUTSIDE_TABLES and not name.startswith("snapshots/")
-    }
 
 
 def test_no_id_is_kept_and_every_number_is_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

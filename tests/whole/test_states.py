@@ -28,7 +28,8 @@ FIVE = (
 # Texts that only a program writes, and counts or shares of nothing.
 DEBRIS = re.compile(
     r"\b(?:nan|NaN|inf|NaT|null|True|False|undefined)\b|(?<!\. )(?<!\| )\bNone\b|\{\w*\}|\(\)|\.\."
-    r"|\b0 of 0\b|\b0 cases in 0 hours\b|\bfrom (\S+) to \1\b|\bwere 1 |(?<![\d.,])1 (?:cases|people|pairs|units|things)\b"
+    r"|\b0 of 0\b|\b0 cases in 0 hours\b|\bfrom (\S+) to \1\b|\bwere 1 "
+    r"|(?<![\d.,])1 (?:cases|people|pairs|units|things)\b"
 )
 MOST_BYTES = 8_000_000
 MOST_SECONDS = 60  # of one core, for the largest state
