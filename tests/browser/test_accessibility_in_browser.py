@@ -148,7 +148,9 @@ def test_the_accessibility_tree_makes_sense(browser: Browser, sample_file: Path)
     opened.page.wait_for_timeout(200)
     nodes = tree(opened.page)
     roles = [node["role"] for node in nodes]
-    assert [role for role in roles if role in ("banner", "navigation", "main")] == ["banner", "navigation", "main"]
+    assert [role for role in roles if role in ("banner", "navigation", "main")] == [
+        *("banner", "navigation", "main", "navigation"),  # the last is the contents list, after page one
+    ]
     levels = [int(node["level"]) for node in nodes if node["role"] == "heading"]
     assert levels[0] == 1
     assert levels.count(1) == 1
@@ -268,11 +270,12 @@ def test_text_and_lines_of_pictures_stand_out_from_their_ground(browser: Browser
 @pytest.mark.parametrize("width", [1280, 320])
 def test_every_target_is_large_or_has_room(browser: Browser, sample_file: Path, width: int) -> None:
     # WCAG 2.2, 2.5.8: 24 by 24 CSS pixels, or a circle of 24 around its middle that meets no other target's.
+    # Links of terms stand in sentences, which the rule leaves out.
     opened = Opened(browser, sample_file, width)
     opened.draw_all()
     small = opened.page.evaluate(
         """() => { const all = [...document.querySelectorAll('a[href], summary, select, input, .plot')]
-            .filter(e => e.checkVisibility() && !e.matches('.skip')).map(e => [e, e.getBoundingClientRect()]);
+            .filter(e => e.checkVisibility() && !e.matches('.skip, a.term')).map(e => [e, e.getBoundingClientRect()]);
             return all.filter(([e, b]) => b.width < 24 || b.height < 24).filter(([e, b]) => {
                 const x = b.left + b.width / 2, y = b.top + b.height / 2;
                 return all.some(([other, o]) => other !== e && Math.hypot(Math.max(o.left - x, x - o.right, 0),

@@ -122,5 +122,8 @@ def test_the_terminal_is_given_text_only(hostile_out: Path, capsys: pytest.Captu
 
 def test_files_are_named_by_the_program_alone(hostile_out: Path) -> None:
     names = [path.relative_to(hostile_out).as_posix() for path in hostile_out.rglob("*")]
-    assert all(re.fullmatch(r"[a-z_]+(/[a-z_]+\.csv)?|[a-z-]+\.(html|csv|duckdb|json)", name) for name in names), names
+    assert all(
+        re.fullmatch(r"[a-z_]+(/[a-z_]+\.csv|/[a-z0-9_.-]+\.parquet)?|[a-z-]+\.(html|csv|duckdb|json)", name)
+        for name in names
+    ), names
     assert json.loads((hostile_out / "manifest.json").read_text(encoding="utf-8"))["facility"]

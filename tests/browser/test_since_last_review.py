@@ -7,10 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-from browser.opened import ARGUMENTS, chromium_path
 from handling_review.evidence import restated
 from handling_review.evidence.numbers import RATE_UNIT
 from handling_review.evidence.restated_compare import COMPARED, Changes, Item, Reason
@@ -46,18 +45,16 @@ MUCH = Changes(
 
 
 @pytest.mark.parametrize("paper", ["Letter", "A4"])
-def test_page_one_prints_on_one_sheet_when_much_has_changed(tmp_path: Path, paper: str) -> None:
+def test_page_one_prints_on_one_sheet_when_much_has_changed(browser: Browser, tmp_path: Path, paper: str) -> None:
     page_file = tmp_path / "program-review.html"
     page_file.write_text(render(replace(made_up.review(), restated=restated.gather(MUCH, {}))), encoding="utf-8")
-    with sync_playwright() as playwright:
-        browser: Browser = playwright.chromium.launch(executable_path=chromium_path(), args=list(ARGUMENTS))
-        page = browser.new_page()
-        page.goto(page_file.as_uri())
-        page.wait_for_selector("html.ready")
-        page.pdf(path=tmp_path / "review.pdf", format=paper)
-        keys = page.eval_on_selector_all(".since [data-key]", "found => found.map(one => one.dataset.key)")
-        browser.close()
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    page.wait_for_selector("html.ready")
+    page.pdf(path=tmp_path / "review.pdf", format=paper)
+    keys = page.eval_on_selector_all(".since [data-key]", "found => found.map(one => one.dataset.key)")
+    page.close()
     sheets = [sheet.extract_text() for sheet in PdfReader(tmp_path / "review.pdf").pages]
     assert "training.washout_days was 30 and is 60" in " ".join(sheets[0].split())
-    assert "For the safety committee\nHow often staff are hurt" in sheets[1][:60]
+    assert "Contents, with three ways to read on" in sheets[1][:60]
     assert {"restated/measured", "restated_cases/late_cases/facility"} <= set(keys)

@@ -21,9 +21,9 @@ FIVE = (
     "Where we stand",
     "Did it change with training?",
     "What stands out",
-    "What changed since the last review",
     "What to decide: candidates for action",
     "What we cannot tell yet",
+    "What changed since the last review",
 )
 # Texts that only a program writes, and counts or shares of nothing.
 DEBRIS = re.compile(
