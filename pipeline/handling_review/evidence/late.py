@@ -120,6 +120,10 @@ def _nowcast(span: Span, rated: Number, curve: pd.DataFrame, as_of: date, series
     place = f"facility/{span.quarter}/{series}"
     scale = 200_000 / float(own.hours.value or 0)
 
+    # The range is of whole cases; a fraction of one that lies outside it is none of them.
+    lower, upper = int(found.lower_late), int(found.upper_late)
+    expected = min(max(found.expected_late, lower), upper)
+
     def rate(name: str, late: float) -> Number:
         return numbers.rate(f"{name}/{place}", (reported + late) * scale)
 
@@ -129,13 +133,13 @@ def _nowcast(span: Span, rated: Number, curve: pd.DataFrame, as_of: date, series
         reported_rate=rated,
         in_the_log=numbers.share(f"in_the_log/{place}", found.share_reported),
         late=Estimate(
-            numbers.cases_avoided(f"late_cases/{place}", found.expected_late),
-            numbers.count(f"late_cases_lower/{place}", int(found.lower_late)),
-            numbers.count(f"late_cases_upper/{place}", int(found.upper_late)),
+            numbers.cases_avoided(f"late_cases/{place}", expected),
+            numbers.count(f"late_cases_lower/{place}", lower),
+            numbers.count(f"late_cases_upper/{place}", upper),
         ),
         rate=Estimate(
-            rate("nowcast_rate", found.expected_late),
-            rate("nowcast_lower", found.lower_late),
-            rate("nowcast_upper", found.upper_late),
+            rate("nowcast_rate", expected),
+            rate("nowcast_lower", lower),
+            rate("nowcast_upper", upper),
         ),
     )
