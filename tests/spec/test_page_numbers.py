@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+import shipped_sample
 from handling_review.cli import main
 from handling_review.evidence import control, costs, late, panel
 from handling_review.evidence.assemble import Review
@@ -24,7 +25,6 @@ from handling_review.page.sentence import Sentence
 from spec import made_up_tables as made_up
 from spec.page_walk import Walk
 
-SAMPLE = Path(__file__).parents[2] / "sample_data" / "program.toml"
 NO_QUARTER = dict.fromkeys(made_up.QUARTERS, "hours missing")
 MADE_UP: dict[str, dict[str, Any]] = {
     "lower": {},
@@ -92,8 +92,9 @@ def page(name: str) -> Page:
 @pytest.fixture(scope="module")
 def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[Page, Path]:
     """The sample as the command builds it; what is published is read from its table, not from memory."""
-    out = tmp_path_factory.mktemp("sample") / "out"
-    assert main(["build", str(SAMPLE), "--as-of", "2026-10-10", "--out", str(out)]) == 0
+    folder = tmp_path_factory.mktemp("sample")
+    program, out = shipped_sample.copied_to(folder / "in"), folder / "out"
+    assert main(["build", str(program), "--as-of", "2026-10-10", "--out", str(out)]) == 0
     with (out / "tables" / "numbers.csv").open(encoding="utf-8-sig", newline="") as file:
         published = {
             row["key"]: (float(row["value"]) if row["value"] else None, row["shown"]) for row in csv.DictReader(file)

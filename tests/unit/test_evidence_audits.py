@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
+import shipped_sample
 from handling_review import files
 from handling_review.evidence import audits, export_training, numbers, rates, training, units
 from handling_review.intake.load import load_all
@@ -220,12 +221,9 @@ def audits_of(program_file: Path, folder: Path) -> pd.DataFrame:
 
 
 def test_the_sample_is_counted_as_a_plain_reading_counts_it(tmp_path: Path) -> None:
-    given = tmp_path / "in"
-    given.mkdir()
-    for name in files.names("sample_data"):
-        (given / name).write_bytes(files.read_bytes("sample_data", name))
-    found = audits_of(given / "program.toml", tmp_path / "out")
-    rows = pd.read_csv(given / "observations.csv", parse_dates=["observed_on"])
+    program = shipped_sample.copied_to(tmp_path / "in")
+    found = audits_of(program, tmp_path / "out")
+    rows = pd.read_csv(program.with_name("observations.csv"), parse_dates=["observed_on"])
     rows["quarter"] = rows["observed_on"].dt.to_period("Q").astype(str).str.replace("Q", "-Q")
     keys = COLUMNS[:4]
     wanted = rows.groupby([*keys, "met"]).size().unstack("met", fill_value=0).reset_index()

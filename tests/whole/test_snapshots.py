@@ -15,6 +15,7 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
+import shipped_sample
 from handling_review import rebuild, review
 from handling_review.cli import main
 from handling_review.problems import OutputProblem
@@ -285,15 +286,10 @@ def test_notes_of_a_first_build_stand_in_its_second_too(tmp_path: Path) -> None:
 
 
 def test_settings_come_back_as_they_were(tmp_path: Path) -> None:
-    from handling_review import files
     from handling_review.history import book
     from handling_review.history.program_back import program_of
 
-    names = files.names("sample_data")
-    for name in names:
-        if not name.endswith(".png"):
-            (tmp_path / name).write_bytes(files.read_bytes("sample_data", name))
-    program = read_program(tmp_path / "program.toml")
+    program = read_program(shipped_sample.copied_to(tmp_path))
     plain = json.loads(book.dump(program.settings()))
     back = program_of(plain, program.settings_hash())
     assert back.proposals == program.proposals

@@ -33,14 +33,15 @@ class Store:
     """One review database, open for writing until it is closed.
 
     Use as a context manager. ``path`` is made new, or a database that is there is opened again; ``temporary`` is a
-    folder for spilled data; ``source`` is another database to read from, which stays as it is.
+    folder for spilled data; ``threads``: `THREADS` unless
+    given; ``source`` is another database to read from, which stays as it is.
     """
 
     def __init__(
         self,
         path: Path,
         temporary: Path,
-        threads: int = THREADS,
+        threads: int | None = None,
         memory_limit: str = MEMORY_LIMIT,
         source: Path | None = None,
     ) -> None:
@@ -50,7 +51,7 @@ class Store:
         try:
             self._con = duckdb.connect(
                 config={
-                    "threads": threads,
+                    "threads": threads or THREADS,
                     "memory_limit": memory_limit,
                     "temp_directory": str(temporary),
                     "autoinstall_known_extensions": "false",
