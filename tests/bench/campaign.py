@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import argparse
 import multiprocessing
 import resource
+import sys
 import tempfile
 import time
 import traceback
@@ -63,6 +65,33 @@ def run(one_case: OneCase, seed: int, cases: int, batch: int, processes: int = 2
             print(f"  {done:,} of {cases:,}, {len(seen.failures)} failures", flush=True)
     seen.seconds = time.monotonic() - began
     return seen
+
+
+def command(
+    one_case: OneCase, *, result: Path, cases: int, batch: int, about: Callable[[int, int], tuple[str, ...]]
+) -> None:
+    """Run a campaign as its command line asks, write its summary to ``result``, and end.
+
+    ``about``: the lines that stand above the figures, given the number of cases and the seed.
+    """
+    asked = argparse.ArgumentParser()
+    asked.add_argument("--cases", type=int, default=cases)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--case", type=int, help=f"run this one alone and keep its files in ./{result.stem.lower()}")
+    asked.add_argument("--print", action="store_true", help="do not write the summary")
+    chosen = asked.parse_args()
+    if chosen.case is not None:
+        folder = Path(result.stem.lower())
+        folder.mkdir()
+        print(one_case(chosen.seed, chosen.case, folder))
+        return
+    print(f"seed {chosen.seed}")
+    seen = run(one_case, chosen.seed, chosen.cases, batch)
+    text = "\n".join([*about(chosen.cases, chosen.seed), "", *seen.lines(), ""])
+    print(text)
+    if not chosen.print:
+        result.write_text(text, encoding="utf-8", newline="\n")
+    sys.exit(1 if seen.failures else 0)
 
 
 def _batch(one_case: OneCase, seed: int, batch: int, cases: int, start: int) -> Seen:

@@ -6,7 +6,6 @@ folder against `tests/property/invariants.py`. A problem told in a sentence is a
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 from importlib.metadata import version
@@ -14,7 +13,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from bench.campaign import run
+from bench.campaign import command
 from handling_review import review
 from handling_review.problems import DataProblem, ReviewProblem
 from handling_review.program import read_program
@@ -41,32 +40,19 @@ def one_case(seed: int, number: int, folder: Path) -> str:
     return "built, everything holds"
 
 
-def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--cases", type=int, default=2_000)
-    asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--case", type=int, help="run this one alone and keep its files in ./fuzz-case")
-    asked.add_argument("--print", action="store_true", help="do not write the summary")
-    chosen = asked.parse_args()
-    if chosen.case is not None:
-        print(one_case(chosen.seed, chosen.case, Path("fuzz-case")))
-        return
-    print(f"seed {chosen.seed}")
-    seen = run(one_case, chosen.seed, chosen.cases, batch=10)
+def about(cases: int, seed: int) -> tuple[str, ...]:
+    """What was run and what was held."""
     libraries = ", ".join(f"{name} {version(name)}" for name in ("duckdb", "pandas", "polars", "pyarrow", "plotly"))
-    text = "\n".join([
-        "# Whole builds of small random facilities", "",
-        f"`python tests/bench/fuzz_builds.py --cases {chosen.cases} --seed {chosen.seed}`; {libraries}.", "",
+    return (
+        "# Whole builds of small random facilities",
+        "",
+        f"`python tests/bench/fuzz_builds.py --cases {cases} --seed {seed}`; {libraries}.",
+        "",
         "Held of each: rows in = used + set aside + excluded; cases and hours of the units and of the phases add up to "
         "the facility's; lower <= estimate <= upper in every table; no NaN, None or infinity in words or pictures; "
-        "every number on the page is the one in `tables/numbers.csv`.", "",
-        *seen.lines(), "",
-    ])  # fmt: skip
-    print(text)
-    if not chosen.print:
-        RESULT.write_text(text, encoding="utf-8", newline="\n")
-    sys.exit(1 if seen.failures else 0)
+        "every number on the page is the one in `tables/numbers.csv`.",
+    )
 
 
 if __name__ == "__main__":
-    main()
+    command(one_case, result=RESULT, cases=2_000, batch=10, about=about)

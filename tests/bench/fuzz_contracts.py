@@ -7,7 +7,6 @@ Writes FUZZ_CONTRACTS.md.
 
 from __future__ import annotations
 
-import argparse
 import json
 import re
 import sys
@@ -23,7 +22,7 @@ import polars as pl
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from bench.campaign import run
+from bench.campaign import command
 from handling_review import files
 from handling_review.intake.contracts import contract, names
 from handling_review.intake.judge import failing_rules
@@ -142,25 +141,15 @@ def one_case(seed: int, number: int, folder: Path) -> str:
     return f"{name}: judged alike"
 
 
-def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--cases", type=int, default=10_000)
-    asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--print", action="store_true", help="do not write the summary")
-    chosen = asked.parse_args()
-    print(f"seed {chosen.seed}")
-    seen = run(one_case, chosen.seed, chosen.cases, batch=100)
-    text = "\n".join([
-        "# Cells against the contract", "",
-        f"`python tests/bench/fuzz_contracts.py --cases {chosen.cases} --seed {chosen.seed}`; a case is {CELLS} cells "
-        "of one column, judged by the package and by an independent reading of the Table Schema file.", "",
-        *seen.lines(), "",
-    ])  # fmt: skip
-    print(text)
-    if not chosen.print:
-        RESULT.write_text(text, encoding="utf-8", newline="\n")
-    sys.exit(1 if seen.failures else 0)
+def about(cases: int, seed: int) -> tuple[str, ...]:
+    """What was run and what was held."""
+    return (
+        "# Cells against the contract",
+        "",
+        f"`python tests/bench/fuzz_contracts.py --cases {cases} --seed {seed}`; a case is {CELLS} cells of one column, "
+        "judged by the package and by an independent reading of the Table Schema file.",
+    )
 
 
 if __name__ == "__main__":
-    main()
+    command(one_case, result=RESULT, cases=10_000, batch=100, about=about)

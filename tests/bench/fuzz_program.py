@@ -7,7 +7,6 @@ of the folder, and settings can be hashed.
 
 from __future__ import annotations
 
-import argparse
 import re
 import sys
 from collections.abc import Callable
@@ -19,7 +18,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from bench.campaign import run
+from bench.campaign import command
 from handling_review import files
 from handling_review.problems import ProgramProblem, UsageProblem
 from handling_review.program import read_program
@@ -116,26 +115,18 @@ def one_case(seed: int, number: int, folder: Path) -> str:
     return "settings"
 
 
-def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--cases", type=int, default=20_000)
-    asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--print", action="store_true", help="do not write the summary")
-    chosen = asked.parse_args()
-    print(f"seed {chosen.seed}")
-    seen = run(one_case, chosen.seed, chosen.cases, batch=500)
-    text = "\n".join([
-        "# Damaged program files", "",
-        f"`python tests/bench/fuzz_program.py --cases {chosen.cases} --seed {chosen.seed}`; Python "
-        f"{sys.version.split()[0]}, pandas {version('pandas')}.", "",
+def about(cases: int, seed: int) -> tuple[str, ...]:
+    """What was run and what was held."""
+    return (
+        "# Damaged program files",
+        "",
+        f"`python tests/bench/fuzz_program.py --cases {cases} --seed {seed}`; Python {sys.version.split()[0]}, pandas "
+        f"{version('pandas')}.",
+        "",
         "Ways out: settings that can be hashed, or one sentence and exit code 2 or 3; no path leads out of the folder "
-        "unless the file says so; nothing is written.", "", *seen.lines(), "",
-    ])  # fmt: skip
-    print(text)
-    if not chosen.print:
-        RESULT.write_text(text, encoding="utf-8", newline="\n")
-    sys.exit(1 if seen.failures else 0)
+        "unless the file says so; nothing is written.",
+    )
 
 
 if __name__ == "__main__":
-    main()
+    command(one_case, result=RESULT, cases=20_000, batch=500, about=about)

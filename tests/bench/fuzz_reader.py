@@ -7,20 +7,12 @@ a reading whose rows add up, or a problem told in a sentence.
 
 from __future__ import annotations
 
-import argparse
 import io
-import multiprocessing
-import resource
 import sys
-import tempfile
 import time
-import traceback
-from collections import Counter
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
 from datetime import date
-from functools import cache, partial
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
@@ -30,12 +22,13 @@ import pyarrow.parquet as pq
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+from bench.campaign import command
 from handling_review import files, review
 from handling_review.intake.contracts import contract
 from handling_review.intake.dialect import examine
 from handling_review.intake.reading import FileReader
 from handling_review.intake.values import Style
-from handling_review.problems import DataProblem, ReviewProblem
+from handling_review.problems import DataProblem
 from handling_review.program import FILE_NAMES, read_program
 from handling_review.settings import DATE_ORDERS, HOURS_AS
 from whole import facility
@@ -53,17 +46,6 @@ SPLICES = (
     b"," * 400,
     b'"' * 99, b"x" * 30_000, b"9" * 5_000, b"\n" * 300, b"\xf0\x9f\x98\x80", b"\x1a", b"\x85", b"\xe2\x80\xa8",
 )  # fmt: skip
-
-
-@dataclass
-class Seen:
-    """What became of some cases: by kind of file, read or refused; ``failures`` are told with their number."""
-
-    ends: Counter[tuple[str, str]] = field(default_factory=Counter)
-    failures: list[str] = field(default_factory=list)
-    longest: float = 0.0
-    longest_case: int = -1
-    peak_mb: float = 0.0
 
 
 @cache
@@ -172,7 +154,8 @@ def check_one(name: str, content: bytes, folder: Path) -> None:
     review.check(program, AS_OF)
 
 
-def one_case(seed: int, number: int, folder: Path, seen: Seen) -> None:
+def one_case(seed: int, number: int, folder: Path) -> str:
+    """Read one damaged file; raises where it ends in anything but a reading or a sentence, or takes too long."""
     random = np.random.Generator(np.random.PCG64([seed, number]))
     whole = number % WHOLE_CHECK == 0
     kinds = ("incidents", "hours", "training") if whole else FILE_NAMES
@@ -189,91 +172,28 @@ def one_case(seed: int, number: int, folder: Path, seen: Seen) -> None:
             path = folder / f"{name}.csv"
             path.write_bytes(content)
             read_one(name, path, random)
-        end = "read"
-    except ReviewProblem as problem:
-        end = "refused"
-        if problem.exit_code != DataProblem.exit_code or not str(problem).strip():
-            end = "failed"
-            seen.failures.append(f"case {number} ({label}): {problem}")
-    except BaseException as fault:
-        if isinstance(fault, KeyboardInterrupt):
-            raise
-        end = "failed"
-        where = traceback.extract_tb(fault.__traceback__)[-1]
-        told = f"{type(fault).__name__} {str(fault)[:200]} at {where.name}:{where.lineno}"
-        seen.failures.append(f"case {number} ({label}): {told}")
+        end = "read, rows add up"
+    except DataProblem as problem:
+        if not str(problem).strip():
+            raise AssertionError("refused without a word") from problem
+        end = "refused in a sentence"
     took = time.process_time() - started
-    if took > seen.longest:
-        seen.longest, seen.longest_case = took, number
     if took > TOO_LONG:
-        seen.failures.append(f"case {number} ({label}): {took:.1f} s")
-    seen.ends[label, end] += 1
+        raise AssertionError(f"{label}: {took:.1f} s")
+    return f"{label}: {end}"
 
 
-def batch(seed: int, first: int, count: int) -> Seen:
-    seen = Seen()
-    with tempfile.TemporaryDirectory() as folder:
-        for number in range(first, first + count):
-            one_case(seed, number, Path(folder), seen)
-    seen.peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return seen
-
-
-def together(parts: list[Seen]) -> Seen:
-    worst = max(parts, key=lambda part: part.longest)
-    ends: Counter[tuple[str, str]] = Counter()
-    for part in parts:
-        ends.update(part.ends)
-    return Seen(
-        ends=ends,
-        failures=[failure for part in parts for failure in part.failures],
-        longest=worst.longest,
-        longest_case=worst.longest_case,
-        peak_mb=max(part.peak_mb for part in parts),
+def about(cases: int, seed: int) -> tuple[str, ...]:
+    """What was run and what was held."""
+    return (
+        "# Damaged files through the reader",
+        "",
+        f"`python tests/bench/fuzz_reader.py --cases {cases} --seed {seed}`; pyarrow {version('pyarrow')}, polars "
+        f"{version('polars')}, Python {sys.version.split()[0]}.",
+        "",
+        "Ways out: a reading whose rows add up, or a problem told in a sentence (exit code 4).",
     )
 
 
-def report(seen: Seen, seed: int, cases: int) -> str:
-    """The summary as Markdown."""
-    lines = [
-        "# Damaged files through the reader",
-        "",
-        f"`python tests/bench/fuzz_reader.py --cases {cases} --seed {seed}`, "
-        f"pyarrow {version('pyarrow')}, polars {version('polars')}, Python {sys.version.split()[0]}.",
-        "",
-        f"{cases:,} cases, {len(seen.failures)} failures. Longest case {seen.longest:.2f} s of "
-        f"processor time (number {seen.longest_case}); peak memory of a process {seen.peak_mb:,.0f} MB.",
-        "",
-        "| file | cases | read, rows add up | refused in a sentence | failed |",
-        "|---|---|---|---|---|",
-    ]
-    for label in (*FILE_NAMES, "whole check"):
-        ends = [seen.ends[label, end] for end in ("read", "refused", "failed")]
-        lines.append(f"| {label} | {sum(ends):,} | {ends[0]:,} | {ends[1]:,} | {ends[2]:,} |")
-    listed = ["", *(f"- {failure}" for failure in seen.failures[:100])] if seen.failures else []
-    return "\n".join([*lines, *listed]) + "\n"
-
-
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--cases", type=int, default=20_000)
-    parser.add_argument("--seed", type=int, default=1904)
-    parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--only", type=int, help="run one case and let its fault through")
-    given = parser.parse_args()
-    if given.only is not None:
-        print(batch(given.seed, given.only, 1))
-        return 0
-    firsts = list(range(0, given.cases, BATCH))
-    counts = [min(BATCH, given.cases - first) for first in firsts]
-    with ProcessPoolExecutor(given.processes, multiprocessing.get_context("spawn")) as pool:
-        parts = list(pool.map(partial(batch, given.seed), firsts, counts))
-    seen = together(parts)
-    text = report(seen, given.seed, given.cases)
-    print(text)
-    RESULT.write_text(text, encoding="utf-8")
-    return 1 if seen.failures else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    command(one_case, result=RESULT, cases=20_000, batch=BATCH, about=about)
