@@ -96,9 +96,8 @@ def table(kills: list[Kill], seed: int) -> list[str]:
     lines = [
         f"# Builds that were killed\n\n`python tests/bench/kill_builds.py --kills {len(kills)} --seed {seed}`, "
         f"{platform.system()}, {os.cpu_count()} processors, Python {platform.python_version()}.\n",
-        "| killed with SIGKILL | kills | of a running build | old review in place | new review in place "
-        "| survived whole "
-        "| notes kept, next build good, nothing left | seconds to the next good build, median (longest) |",
+        "| killed with SIGKILL | kills | of a running build | old review in place | new review in place | survived "
+        "whole | notes kept, next build good, nothing left | seconds to the next good build, median (longest) |",
         "|---|---|---|---|---|---|---|---|",
     ]
     for name, near in (("anywhere in the run", False), ("between the last file and the end", True)):

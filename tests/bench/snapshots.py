@@ -114,10 +114,9 @@ def many_rows(rows: int, work: Path) -> list[tuple[str, int, float, int]]:
         for step, (low, high) in enumerate(((0, 40), (40, 41))):
             store.execute(
                 "INSERT INTO raw_hours SELECT 'e' || (hash(i) % 20000), 'unit ' || (hash(i, 1) % 200), "
-                "CAST(make_date(2014, 1, 1) + to_months(3 * (i // $1)::INTEGER) AS DATE), "
-                "CAST(make_date(2014, 1, 14) + to_months(3 * (i // $1)::INTEGER) AS DATE), NULL, "
-                "(hash(i, 2) % 8000) / 100, 'Nurse aide', 'REG', 'payroll', i, i + 1, 1 "
-                "FROM range($1 * $2, $1 * $3) AS r(i)",
+                "CAST(make_date(2014, 1, 1) + to_months(3 * (i // $1)::INTEGER) AS DATE), CAST(make_date(2014, 1, 14) "
+                "+ to_months(3 * (i // $1)::INTEGER) AS DATE), NULL, (hash(i, 2) % 8000) / 100, 'Nurse aide', 'REG', "
+                "'payroll', i, i + 1, 1 FROM range($1 * $2, $1 * $3) AS r(i)",
                 (each, low, high),
             )
             folder = work / f"kept-{step}"

@@ -32,9 +32,8 @@ def left(
 ) -> PowerLeft:
     settings = made_up.program(target_reduction=target)
     found = made_up.drawn(
-        "quarter unit phase handling hours\n"
-        f"2024-Q1 A before {cases0} {hours0}\n2024-Q2 A after {cases1 if hours1 else 0} {hours1}\n"
-        "2024-Q2 A never 0 1000"
+        f"quarter unit phase handling hours\n2024-Q1 A before {cases0} {hours0}\n2024-Q2 A after "
+        f"{cases1 if hours1 else 0} {hours1}\n2024-Q2 A never 0 1000"
     )
     change = before_after.gather(found, QUARTERS, settings)
     item = rung("facility/staggered", "handling", lead, math.nan, settings)

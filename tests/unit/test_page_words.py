@@ -108,9 +108,8 @@ def test_lower() -> None:
     # 10 and 40 cases on equal hours: ratio 10 / 40.
     assert said(10, 40).startswith(
         "The rate of handling injuries was lower after training than before training. The counts: 10 cases in 400,000 "
-        "hours after "
-        "training, against 40 cases in 400,000 hours before training. Per 200,000 hours that is 5.0 after and 20.0 "
-        "before: a ratio of 0.25 (likely between 0.12 and "
+        "hours after training, against 40 cases in 400,000 hours before training. Per 200,000 hours that is 5.0 after "
+        "and 20.0 before: a ratio of 0.25 (likely between 0.12 and "
     )
 
 

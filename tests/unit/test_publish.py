@@ -92,10 +92,9 @@ def test_leftovers_of_a_killed_build_are_cleaned_and_an_old_review_is_put_back(t
 def test_one_build_at_a_time_and_the_message_names_the_process(tmp_path: Path) -> None:
     out = tmp_path / "out"
     code = (
-        "import sys\nfrom pathlib import Path\nfrom handling_review.store.publish import output_folder\n"
-        "from handling_review.problems import OutputProblem\n"
-        "try:\n    with output_folder(Path(sys.argv[1])):\n        print('in')\n"
-        "except OutputProblem as problem:\n    print(problem)\n"
+        "import sys\nfrom pathlib import Path\nfrom handling_review.store.publish import output_folder\nfrom "
+        "handling_review.problems import OutputProblem\ntry:\n    with output_folder(Path(sys.argv[1])):\n        "
+        "print('in')\nexcept OutputProblem as problem:\n    print(problem)\n"
     )
     with output_folder(out) as folder:
         fill(folder, "one")
@@ -316,17 +315,11 @@ def test_the_age_of_the_other_build_is_told(
 
 def test_two_processes_never_hold_one_folder_though_the_lock_file_comes_and_goes(tmp_path: Path) -> None:
     code = (
-        "import os, sys, time\nfrom pathlib import Path\nfrom handling_review.store.alone import alone\n"
-        "from handling_review.problems import OutputProblem\n"
-        "out, inside, held, end = Path(sys.argv[1]), Path(sys.argv[2]), 0, time.monotonic() + 3\n"
-        "while time.monotonic() < end:\n"
-        "    try:\n"
-        "        with alone(out):\n"
-        "            os.close(os.open(inside, os.O_CREAT | os.O_EXCL))\n"
-        "            held += 1\n"
-        "            inside.unlink()\n"
-        "    except OutputProblem:\n        pass\n"
-        "print(held)\n"
+        "import os, sys, time\nfrom pathlib import Path\nfrom handling_review.store.alone import alone\nfrom "
+        "handling_review.problems import OutputProblem\nout, inside, held, end = Path(sys.argv[1]), Path(sys.argv[2]), "
+        "0, time.monotonic() + 3\nwhile time.monotonic() < end:\n    try:\n        with alone(out):\n            "
+        "os.close(os.open(inside, os.O_CREAT | os.O_EXCL))\n            held += 1\n            inside.unlink()\n    "
+        "except OutputProblem:\n        pass\nprint(held)\n"
     )
     arguments = [sys.executable, "-c", code, str(tmp_path / "out"), str(tmp_path / "inside")]
     running = [subprocess.Popen(arguments, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(3)]

@@ -36,10 +36,8 @@ def test_a_figure_that_differs_is_named_with_both_counts_and_the_rows_set_aside(
     text = said((2024, "other_cases", 12, 11, 1, True), (2024, "hours", 100_000, 100_501, 0, True))
     assert text == (
         "For 2024 the review differs from the posted summary. Other recordable cases: posted 12, in the review 11 "
-        "(difference −1). "
-        "1 case of that kind and year stands in a row that could not be used. "
-        "For 2024 the review differs from the posted summary. Hours worked: posted 100,000, in the review 100,501 "
-        "(difference 501)."
+        "(difference −1). 1 case of that kind and year stands in a row that could not be used. For 2024 the review "
+        "differs from the posted summary. Hours worked: posted 100,000, in the review 100,501 (difference 501)."
     )
 
 

@@ -91,9 +91,8 @@ def test_each_sql_file_says_its_grain_first() -> None:
 
 def test_help_starts_without_heavy_imports() -> None:
     code = (
-        "import sys\nfrom handling_review import cli\n"
-        "try:\n    cli.main(['--help'])\nexcept SystemExit:\n    pass\n"
-        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+        "import sys\nfrom handling_review import cli\ntry:\n    cli.main(['--help'])\nexcept SystemExit:\n    "
+        f"pass\nprint([name for name in {HEAVY!r} if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"

@@ -68,9 +68,8 @@ def output(tmp_path_factory: pytest.TempPathFactory) -> Output:
         ).fetchall():
             groups.setdefault(kind, {})[value] = int(cases)
         cases = store.sql(
-            "SELECT event_date, unit, coalesce(days_away, 0) + coalesce(days_restricted, 0), "
-            "coalesce(reported_date - event_date, 0) FROM int_cases WHERE is_recordable "
-            "ORDER BY event_date, case_number"
+            "SELECT event_date, unit, coalesce(days_away, 0) + coalesce(days_restricted, 0), coalesce(reported_date - "
+            "event_date, 0) FROM int_cases WHERE is_recordable ORDER BY event_date, case_number"
         ).fetchall()
         jobs = store.sql("SELECT DISTINCT job FROM out_staff_hours").fetchall()
         units = store.sql("SELECT DISTINCT unit FROM out_units UNION SELECT DISTINCT name FROM out_units").fetchall()

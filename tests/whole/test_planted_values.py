@@ -16,8 +16,7 @@ OTHER_ID, DAY, ODD_DAY = "9981237465", "2025-03-17", "17/03/2025"
 PLANTED = (NAME, STORY, ID, OTHER_ID, DAY, ODD_DAY, "Mar 17")
 HEAD = "case_number,employee_id,employee_name,event_date,unit,outcome,days_away,days_restricted,activity,narrative\n"
 ROWS = (
-    f"001,{ID},{NAME},2025-01-15,North,days_away,4,0,reposition_in_bed,{STORY}\n"
-    f"002,{OTHER_ID},{NAME},{DAY},North,other_recordable,0,0,lateral_transfer,{STORY}\n"
+    f"001,{ID},{NAME},2025-01-15,North,days_away,4,0,reposition_in_bed,{STORY}\n002,{OTHER_ID},{NAME},{DAY},North,other_recordable,0,0,lateral_transfer,{STORY}\n"
     f"003,{ID},{NAME},{ODD_DAY},South,days_away,0,3,stand_pivot,{STORY}\n"  # a day in another order
     f"004,{ID},{NAME},{DAY},South,{STORY},0,0,not_handling,\n"  # a story for an outcome
     f"005,{ID},{NAME},{DAY},North,{ID},2,0,toileting,{STORY}\n"  # an id for an outcome

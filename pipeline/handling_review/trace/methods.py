@@ -1,4 +1,7 @@
-"""Methods that are no one-line formula, and limits that need one: what each does, and where it is described."""
+"""Methods that are no one-line formula, and limits that need one: what each does, and where it is described.
+
+Sources marked "details from memory" were not at hand when they were written down.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +17,7 @@ class Method:
     is_fit: bool = True
 
 
+_MEMORY = " (details from memory)"
 _EVERY_RUN = "The draws are the same in every run, so the number is too."
 
 METHODS = {
@@ -30,35 +34,33 @@ METHODS = {
     ),
     "one_sided": Method(
         "One-sided exact upper limit: a higher true rate would give so few cases less often than 1 - confidence.",
-        "Garwood 1936; Hanley & Lippman-Hand 1983, JAMA 249:1743-1745.",
+        f"Garwood 1936; Hanley & Lippman-Hand 1983, JAMA 249:1743-1745{_MEMORY}.",
         is_fit=False,
     ),
     "mid_p": Method(
         "Given all cases of both sides, those of the one side are binomial; the limit is the ratio at which half of "
-        "the "
-        "probability of what was seen, and all beyond it, make up half of 1 - confidence (mid-P).",
+        "the probability of what was seen, and all beyond it, make up half of 1 - confidence (mid-P).",
         "Rothman & Greenland, Modern Epidemiology, ch. 14; Fay 2010, R Journal 2(1):53-58.",
     ),
     "mover": Method(
         "Each rate gets its own mid-P limits; their distances from the rates are put together as the sides of a right "
         "triangle are (MOVER).",
-        "Donner & Zou 2012, Stat Methods Med Res 21:347-359; Lancaster 1961, JASA 56:223-234 (mid-P).",
+        f"Donner & Zou 2012, Stat Methods Med Res 21:347-359; Lancaster 1961, JASA 56:223-234 (mid-P){_MEMORY}.",
     ),
     "turning": Method(
         "The ratio and its mid-P limits are worked out for every number of cases after training, hours and cases "
-        "before "
-        "as they are, until the answer changes.",
+        "before as they are, until the answer changes.",
         "A search with the method of the ratio: Rothman & Greenland, Modern Epidemiology, ch. 14.",
     ),
     "bonferroni": Method(
         "Mid-P limits of the ratio at the level 1 - (1 - confidence) / units compared (Bonferroni), so that many units "
         "do not bring many false alarms.",
-        "Fay 2010, R Journal 2(1):53-58; Dunn 1961, JASA 56:52-64.",
+        f"Fay 2010, R Journal 2(1):53-58; Dunn 1961, JASA 56:52-64{_MEMORY}.",
     ),
     "ratio_of_ratios": Method(
         "Limits and p-value from the distribution of the cases given all four margins of the table of kind and side "
         "(conditional, mid-P); the hours cancel.",
-        "Lipsitch, Tchetgen Tchetgen & Cohen 2010, Epidemiology 21:383-388; Fisher 1935.",
+        f"Lipsitch, Tchetgen Tchetgen & Cohen 2010, Epidemiology 21:383-388; Fisher 1935{_MEMORY}.",
     ),
     "difference_in_differences": Method(
         "The change of the units with the program over the change of the comparison units; limits and p-value from the "
@@ -67,8 +69,7 @@ METHODS = {
     ),
     "mantel_haenszel": Method(
         "One ratio common to all units and quarters that hold both trained and not yet trained hours, each compared "
-        "only "
-        "within itself (Mantel-Haenszel; with fewer than five cases on a side the conditional mid-P ratio).",
+        "only within itself (Mantel-Haenszel; with fewer than five cases on a side the conditional mid-P ratio).",
         "Rothman & Greenland, Modern Epidemiology, ch. 15; Breslow & Day 1987, vol. II.",
     ),
     "interrupted": Method(
@@ -87,8 +88,7 @@ METHODS = {
     ),
     "staggered": Method(
         "Poisson regression of unit quarters with an effect for each unit and each calendar quarter, and started or "
-        "not; "
-        "log hours as offset, errors widened by the dispersion.",
+        "not; log hours as offset, errors widened by the dispersion.",
         "McCullagh & Nelder 1989, Generalized Linear Models, ch. 6; Angrist & Pischke 2009, ch. 5.",
     ),
     "negative_binomial": Method(
@@ -98,8 +98,7 @@ METHODS = {
     ),
     "trend": Method(
         "The ratio of the rate from one band of time since training to the next, from the exact conditional "
-        "distribution "
-        "of the cases over the bands given their hours.",
+        "distribution of the cases over the bands given their hours.",
         "Breslow & Day 1987, vol. II, ch. 3 (trend over ordered groups).",
     ),
     "bad_spell": Method(
@@ -109,10 +108,8 @@ METHODS = {
     ),
     "smallest_fall": Method(
         "The smallest fall that the leading comparison would find four times in five: 1 - exp(-z x error), z the "
-        "normal "
-        "values of the level and of 80 %, the error that of the logarithm of the ratio expected from hours and the "
-        "total "
-        "of cases alone. For before and after it is searched with the exact power.",
+        "normal values of the level and of 80 %, the error that of the logarithm of the ratio expected from hours and "
+        "the total of cases alone. For before and after it is searched with the exact power.",
         "Power of a comparison of two rates, as in Breslow & Day 1987, vol. II, ch. 7.",
     ),
     "power": Method(
@@ -121,8 +118,7 @@ METHODS = {
     ),
     "target_met": Method(
         "Each rate gets a gamma distribution (Jeffreys' prior, shape 1/2); the share of the one in both is beta, and "
-        "one "
-        "incomplete beta function gives the chance that the true fall is at least the target.",
+        "one incomplete beta function gives the chance that the true fall is at least the target.",
         "Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 2.",
     ),
     "control_limits": Method(
@@ -144,8 +140,7 @@ METHODS = {
     ),
     "false_signals": Method(
         "1,000 series drawn from one steady rate on these hours, the centre line drawn too; how often any of the "
-        "three "
-        f"rules speaks. {_EVERY_RUN}",
+        f"three rules speaks. {_EVERY_RUN}",
         "A simulation of this program (evidence/watch.py).",
     ),
     "cusum": Method(
@@ -161,8 +156,7 @@ METHODS = {
     ),
     "weighed": Method(
         "Empirical Bayes: true rates of units follow a gamma distribution fitted to all units (marginal likelihood), "
-        "and "
-        "each unit's own record is weighed against it.",
+        "and each unit's own record is weighed against it.",
         "Gaver & O'Muircheartaigh 1987, Technometrics 29:1-15.",
     ),
     "benjamini_hochberg": Method(
@@ -186,7 +180,7 @@ METHODS = {
     "compound": Method(
         f"10,000 samples in which the number of cases is Poisson and each case's days are drawn from those seen; the "
         f"middle share of the samples lies between the limits. {_EVERY_RUN}",
-        "Efron & Tibshirani 1993, An Introduction to the Bootstrap.",
+        f"Efron & Tibshirani 1993, An Introduction to the Bootstrap{_MEMORY}.",
     ),
     "wilson": Method(
         "Score limits of a share (Wilson).",
@@ -200,50 +194,43 @@ METHODS = {
     ),
     "quantile": Method(
         "The days are put in order; the median is the first that half of the cases do not exceed, the ninetieth the "
-        "first "
-        "that nine tenths do not exceed. The days of single cases are not printed.",
+        "first that nine tenths do not exceed. The days of single cases are not printed.",
         "Hyndman & Fan 1996, Am Stat 50:361-365 (definition 1).",
     ),
     "late": Method(
         "The facility's own reporting lag, seen in reverse time because long lags show only later, says which share "
         "of a "
         "quarter's cases is in the log by now; limits from 4,000 draws of curve and cases. " + _EVERY_RUN,
-        "Kalbfleisch & Lawless 1989, JASA 84:360-372; Lawless 1994, Can J Stat 22:15-31.",
+        f"Kalbfleisch & Lawless 1989, JASA 84:360-372; Lawless 1994, Can J Stat 22:15-31{_MEMORY}.",
     ),
     "repeats": Method(
         "The cases are thrown on people 2,000 times by their hours and the rates of the units they worked on; people "
-        "with "
-        f"two or more are counted each time. {_EVERY_RUN}",
+        f"with two or more are counted each time. {_EVERY_RUN}",
         "A simulation of this program (evidence/who.py).",
     ),
     "claims": Method(
         "The claims are drawn again with replacement 20,000 times; the middle share of the means lies between the "
-        "limits. "
-        f"{_EVERY_RUN} What single claims cost is not printed.",
-        "Efron & Tibshirani 1993, An Introduction to the Bootstrap.",
+        f"limits. {_EVERY_RUN} What single claims cost is not printed.",
+        f"Efron & Tibshirani 1993, An Introduction to the Bootstrap{_MEMORY}.",
     ),
     "worth": Method(
-        "20,000 draws: the ratio (or both rates) and the cost of a case are drawn with their doubt, and cases "
-        "avoided x "
-        f"cost worked out each time. {_EVERY_RUN}",
-        "Briggs, Claxton & Sculpher 2006, Decision Modelling for Health Economic Evaluation, ch. 4.",
+        "20,000 draws: the ratio (or both rates) and the cost of a case are drawn with their doubt, and cases avoided "
+        f"x cost worked out each time. {_EVERY_RUN}",
+        f"Briggs, Claxton & Sculpher 2006, Decision Modelling for Health Economic Evaluation, ch. 4{_MEMORY}.",
     ),
     "proposal": Method(
         "20,000 draws: cases addressed (gamma), effect (triangular between low and high) and cost of a case are "
-        "drawn, and "
-        f"the result worked out each time. {_EVERY_RUN}",
-        "Briggs, Claxton & Sculpher 2006, Decision Modelling for Health Economic Evaluation, ch. 4.",
+        f"drawn, and the result worked out each time. {_EVERY_RUN}",
+        f"Briggs, Claxton & Sculpher 2006, Decision Modelling for Health Economic Evaluation, ch. 4{_MEMORY}.",
     ),
     "all_claims_low": Method(
         "With the low ends of cases addressed, effect and cost of a case all at once (or the high ends); the ends of "
-        "the "
-        "cost are those of its draws where it comes from own claims.",
-        "Briggs, Claxton & Sculpher 2006, ch. 3 (one-way and extreme-case sensitivity).",
+        "the cost are those of its draws where it comes from own claims.",
+        f"Briggs, Claxton & Sculpher 2006, ch. 3 (one-way and extreme-case sensitivity){_MEMORY}.",
     ),
     "payback": Method(
         "Savings less service are brought to the present year by year and added up until they make up the outlay, "
-        "running "
-        "evenly within each year; no limit if they never do within the life.",
+        "running evenly within each year; no limit if they never do within the life.",
         "Any finance text (discounted payback).",
         is_fit=False,
     ),
@@ -257,6 +244,6 @@ METHODS = {
     ),
     "bounds": Method(
         "The ratio with every undecided or unusable record counted for the program, then against it; mid-P limits.",
-        "Manski 1990, Am Econ Rev 80:319-323.",
+        f"Manski 1990, Am Econ Rev 80:319-323{_MEMORY}.",
     ),
 }

@@ -11,8 +11,7 @@ from handling_review.trace.selection import ranges
 
 SERIES_RULE = {
     "handling": "Handling: as the log says (handling_related); else by the activity; else by event type and whether a "
-    "person "
-    "was the source. Recordable: death, days away, restriction or transfer, other recordable (29 CFR 1904.7).",
+    "person was the source. Recordable: death, days away, restriction or transfer, other recordable (29 CFR 1904.7).",
     "non_handling": "Not from handling: recordable, and the log or the rules say that handling was not the cause.",
     "recordable": "Recordable: death, days away, restriction or transfer, or other recordable (29 CFR 1904.7).",
     "dart": "DART: days away from work, restricted work or job transfer.",
@@ -44,23 +43,18 @@ def definition(output: Output, name: str) -> str:
         f"days after it, {washout} in all. After: from then on. Training lapses {lapse}. Hours and cases without an id "
         "are unknown.",
         "complete quarters": "A quarter is complete if hours are there for every day of every unit and log and hours "
-        "are "
-        "said to be complete through its end.",
+        "are said to be complete through its end.",
         "go-live": "A unit starts on the go-live day of the units file; where none is given, in the first quarter in "
-        "which "
-        "half of its hours were worked by people past their training. The rest of the quarter of a start is on neither "
-        "side of the models.",
+        "which half of its hours were worked by people past their training. The rest of the quarter of a start is on "
+        "neither side of the models.",
         "groups": f"A group of 1 to {int(setting('thresholds.privacy_cell')) - 1} cases is never shown alone; small "
-        "groups "
-        "stand together as all others, and trace does not take them apart.",
+        "groups stand together as all others, and trace does not take them apart.",
         "tasks": "Technique: the share of effort by staff against the usual band. Load: client's weight x share / "
-        "helpers "
-        "against 35 lb, only where staff bore the weight. Equipment: a class that suits the activity, in use or on "
-        "the unit.",
+        "helpers against 35 lb, only where staff bore the weight. Equipment: a class that suits the activity, in use "
+        "or on the unit.",
         "days lost": "Days away and days restricted or transferred are added up, at most 180 a case (29 CFR 1904.7).",
         "due": "Still works here: hours worked in the last 60 days that the exports know of. Nobody of a comparison "
-        "unit is "
-        "due.",
+        "unit is due.",
     }
     return texts[name]
 

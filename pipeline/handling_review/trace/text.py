@@ -109,8 +109,7 @@ def _rows(tracer: Tracer, found: Explanation) -> Iterator[str]:
     if any(selection.unit == "hours" for selection in found.selections):
         yield from _wrapped(
             "Hours of each unit, quarter and state of training are kept to four decimals before they are added up, so "
-            "a sum "
-            "can differ in the fourth decimal.",
+            "a sum can differ in the fourth decimal.",
             "  ",
         )
 

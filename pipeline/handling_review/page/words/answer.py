@@ -142,9 +142,7 @@ def design_sentence(answer: Answer) -> Sentence:
     if ladder.fixed_as == "strongest":
         chosen = say(
             f"The way of comparing: “{lead.label}”. A rule fixed beforehand picked this way. It reads hours and "
-            f"numbers "
-            f"of "
-            "cases, never on which side they fell."
+            "numbers of cases, never on which side they fell."
         )
     else:
         chosen = say(f"The way of comparing: “{lead.label}”, as the program file fixed beforehand.")
@@ -316,8 +314,7 @@ def bounds_sentence(review: Review) -> Sentence:
         " of the log could not be used, and ",
         *counted(found.unclassified, "case", "cases"),
         " could not be called handling or not. With all of them counted for the program, before and after gives a "
-        "ratio "
-        "of ",
+        "ratio of ",
         found.most_favourable.value,
         "; with all against it, ",
         found.least_favourable.value,

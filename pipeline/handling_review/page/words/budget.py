@@ -145,9 +145,8 @@ def insured_sentence(found: BudgetEvidence) -> Sentence:
     return say(
         f"{insured} Indirect costs are counted at ",
         found.indirect,
-        " times the direct ones, as the program file "
-        "states. "
-        "Such ratios go back to one study of construction in 1981, so the result without them stands beside.",
+        " times the direct ones, as the program file states. Such ratios go back to one study of construction in "
+        "1981, so the result without them stands beside.",
     )
 
 
@@ -263,9 +262,8 @@ def levers_title(row: ProposalRow) -> Sentence:
 def levers_description(row: ProposalRow) -> Sentence:
     """The bars of one proposal for readers who do not see them."""
     return say(
-        f"Three bars for {row.stated.name}, the longest on top: how the net present value moves when one "
-        f"assumption goes "
-        "from its low figure (hollow end) to its high one (filled end), the others at their base. The upright "
+        f"Three bars for {row.stated.name}, the longest on top: how the net present value moves when one assumption "
+        "goes from its low figure (hollow end) to its high one (filled end), the others at their base. The upright "
         "line is nought, the dashed one the base. ",
         *(
             part
@@ -281,15 +279,13 @@ def worth_how(found: BudgetEvidence) -> tuple[Sentence, ...]:
         say(
             "Cases avoided are those that the rate without the program would have given on the same hours, minus those "
             "that happened. Where the leading comparison takes out what changed elsewhere, so does this. A program "
-            "that "
-            "made things worse gives a loss."
+            "that made things worse gives a loss."
         ),
         terms_sentence(found),
         insured_sentence(found),
         say(
             "Handling injuries are counted once. Savings by days away, DART and all recordable cases are never added "
-            "up, "
-            "because they are the same cases."
+            "up, because they are the same cases."
         ),
     )
 
@@ -299,14 +295,12 @@ def proposals_how(found: BudgetEvidence) -> tuple[Sentence, ...]:
     return (
         say(
             "Cases addressed: the unit's rate on its hours of the last four quarters, times the share that the "
-            "proposal "
-            "addresses. The rate is drawn towards that of all units, because a few cases say little. How many of these "
-            "cases it avoids is the proposal's own figure, not a result of this review."
+            "proposal addresses. The rate is drawn towards that of all units, because a few cases say little. How many "
+            "of these cases it avoids is the proposal's own figure, not a result of this review."
         ),
         say(
             "Each range comes from ", RULES.money_draws, " draws of the cases, the expected reduction (low, base, "
-            "high) "
-            "and the cost of a case. Within a budget every set of proposals is looked at.",
+            "high) and the cost of a case. Within a budget every set of proposals is looked at.",
         ),
         terms_sentence(found),
     )  # fmt: skip

@@ -42,14 +42,12 @@ def coverage_sentence(training: TrainingEvidence) -> Sentence:
     sentence = sentence + say(
         "Staff not yet trained worked ", latest.share("before"), ", staff with no training on record ",
         latest.share("never"), ". For ", latest.share("unknown"), " of the hours the training of the staff is not "
-        "known "
-        "(such as agency staff without a number).",
+        "known (such as agency staff without a number).",
     )  # fmt: skip
     if not training.match_is_enough and training.people_matched.value:
         sentence = sentence + say(
             "Only ", training.match_share, " of the people in the training file could be matched to the hours. So "
-            "staff "
-            "without a training row are counted as unknown, not as untrained.",
+            "staff without a training row are counted as unknown, not as untrained.",
         )  # fmt: skip
     elif not training.match_is_enough:
         sentence = sentence + say(
@@ -120,8 +118,7 @@ def mix_sentence(reporting: ReportingEvidence) -> Sentence:
     if len(years) < 2:
         return say(
             "There are not yet two whole years to compare. Watch two things. One is first-aid cases: more of them is "
-            "often "
-            "better reporting. The other is the share of recordable cases that are DART cases."
+            "often better reporting. The other is the share of recordable cases that are DART cases."
         )
     then, now = years[-2], years[-1]
     sentence = say(
@@ -287,8 +284,7 @@ def pandemic_sentence(review: Review) -> Sentence:
     ends = touched[0] if len(touched) == 1 else f"{touched[0]} to {touched[-1]}"
     return say(
         f"{ends}: illness and staffing were out of the ordinary in 2020 to 2022. So rates of these quarters are no "
-        f"fair "
-        "measure of others. The finding “The same question asked in other ways” shows the answer without them."
+        "fair measure of others. The finding “The same question asked in other ways” shows the answer without them."
     )
 
 

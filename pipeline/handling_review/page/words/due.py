@@ -80,9 +80,8 @@ def how(due: DueEvidence) -> tuple[Sentence, ...]:
     return (
         say(
             "Still works here: has hours in the last ", RULES.active_days, " days of the hours inside the review "
-            "(common "
-            "practice, no source). Somebody on a longer leave is not counted; somebody who left within these days is. "
-            "People count once, in the unit of most of these hours.",
+            "(common practice, no source). Somebody on a longer leave is not counted; somebody who left within these "
+            "days is. People count once, in the unit of most of these hours.",
         ),
         rule + say("The completion that reaches furthest counts."),
         say(

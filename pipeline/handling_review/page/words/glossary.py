@@ -43,8 +43,7 @@ def counting(review: Review) -> tuple[Definition, ...]:
             "Rate",
             say(
                 "Cases per 200,000 hours worked. That is what 100 full-time staff work in a year of 50 weeks at 40 "
-                "hours "
-                "(29 CFR 1904; Bureau of Labor Statistics). A quarter's rate is on the same base as a year's."
+                "hours (29 CFR 1904; Bureau of Labor Statistics). A quarter's rate is on the same base as a year's."
             ),
             ("per 100 full-time staff a year", "per 200,000 hours"),
         ),
@@ -53,9 +52,8 @@ def counting(review: Review) -> tuple[Definition, ...]:
             "Recordable case",
             say(
                 "A work-related injury or illness that belongs on the OSHA 300 log (OSHA: Occupational Safety and "
-                "Health "
-                "Administration). It led to death, days away, "
-                "restricted work or transfer, or medical treatment beyond first aid (29 CFR 1904.7)."
+                "Health Administration). It led to death, days away, restricted work or transfer, or medical treatment "
+                "beyond first aid (29 CFR 1904.7)."
             ),
             ("recordable injuries", "recordable injury", "recordable cases", "recordable case", "recordable"),
         ),
@@ -83,9 +81,8 @@ def counting(review: Review) -> tuple[Definition, ...]:
             "Handling injury",
             say(
                 "A recordable case from lifting, moving or steadying a patient or resident; it is also called "
-                "handling-related. Where the log does not say, it follows from the activity, or from overexertion "
-                "with a "
-                "person as the source."
+                "handling-related. Where the log does not say, it follows from the activity, or from overexertion with "
+                "a person as the source."
             ),
             ("handling injuries", "handling injury", "handling-related"),
         ),
@@ -154,8 +151,7 @@ def _comparing(review: Review) -> tuple[Definition, ...]:
             "Cases avoided",
             say(
                 "The cases that the rate before training would have given on the hours after it, less the cases that "
-                "were "
-                "recorded. It is arithmetic, not proof that training avoided them. Below zero means more cases."
+                "were recorded. It is arithmetic, not proof that training avoided them. Below zero means more cases."
             ),
             ("cases avoided", "more cases than were recorded"),
         ),
@@ -170,8 +166,7 @@ def _comparing(review: Review) -> tuple[Definition, ...]:
             "Made-up facilities",
             say(
                 "Facilities drawn by a computer, in which the truth is known. They show how often a way of comparing, "
-                "or "
-                "a chart, says something for nothing."
+                "or a chart, says something for nothing."
             ),
             ("made-up facilities", "made-up draws"),
         ),
@@ -207,8 +202,7 @@ def _watching() -> tuple[Definition, ...]:
             "Funnel",
             say(
                 "A picture of units by hours and rate. Its limits are wide where hours are few, and close in where "
-                "they "
-                "are many. They hold the units that differ by chance alone."
+                "they are many. They hold the units that differ by chance alone."
             ),
             ("funnel",),
         ),
@@ -254,8 +248,7 @@ def _money() -> tuple[Definition, ...]:
             "Net present value",
             say(
                 "All that a purchase saves over its life, less all that it costs, in money of today. A saving in a "
-                "later "
-                "year counts for less, by the discount rate. Above nothing, it saves more than it costs."
+                "later year counts for less, by the discount rate. Above nothing, it saves more than it costs."
             ),
             ("net present value",),
         ),

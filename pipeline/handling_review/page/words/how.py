@@ -39,9 +39,8 @@ KINDS: tuple[Sentence, ...] = (
 UNITS: tuple[Sentence, ...] = (
     say(
         "Units stand in alphabetical order, because a ranking of small units mostly ranks chance. Each unit with "
-        "enough "
-        "cases is set against all the others, over all complete quarters. The range is widened for the number of units "
-        "looked at."
+        "enough cases is set against all the others, over all complete quarters. The range is widened for the number "
+        "of units looked at."
     ),
     say("A unit with no case is not a safe unit: its upper limit says how high the true rate could still be."),
 )
@@ -50,8 +49,7 @@ UNITS: tuple[Sentence, ...] = (
 COVERAGE: tuple[Sentence, ...] = (
     say(
         "Coverage is a share of hours, not of heads. A person who works every day counts for more than one who works "
-        "one "
-        "shift a month. Hours are all counted, so a share has no range."
+        "one shift a month. Hours are all counted, so a share has no range."
     ),
     say(
         "Not yet trained: staff whose first training came later. None on record: staff without any, among them "
@@ -84,21 +82,18 @@ def did_it_work(answer: Answer) -> tuple[Sentence, ...]:
     return (
         say(
             "The designs stand from weakest to strongest. The first ones can be fooled by anything else that changed "
-            "in the "
-            "same years. The last one can be fooled only by something that hit the units in the order in which they "
-            "started."
+            "in the same years. The last one can be fooled only by something that hit the units in the order in which "
+            "they started."
         ),
         say(
             "Units started when the units file says so."
             if answer.starts_stated
             else "The units file states no start for some units. They are taken to start in the first quarter in "
-            "which half "
-            "of their hours were worked by people past their training."
+            "which half of their hours were worked by people past their training."
         ),
         say(
             "In the quarter in which a unit starts, people are still being trained. So its rest belongs to neither "
-            "side of "
-            "the designs that compare units."
+            "side of the designs that compare units."
         ),
     )
 
@@ -113,9 +108,8 @@ def before_after(change: BeforeAfter) -> tuple[Sentence, ...]:
         ),
         say(
             "The hours before come only from staff who stayed long enough to be trained. Staff trained early may "
-            "differ from "
-            "staff trained late. Much else changed in these years. The comparison shows what "
-            "happened along with the training, not what the training did."
+            "differ from staff trained late. Much else changed in these years. The comparison shows what happened "
+            "along with the training, not what the training did."
         ),
     )
 
@@ -142,9 +136,8 @@ AROUND_START: tuple[Sentence, ...] = (
 SINCE_TRAINING: tuple[Sentence, ...] = (
     say(
         "Time runs from each person's first qualifying completion. The first band holds the training day and the "
-        "washout "
-        "too. Hours whose training had lapsed stand in a row of their own. People who are long "
-        "past their training are those who stayed, so the bands also differ in who is in them."
+        "washout too. Hours whose training had lapsed stand in a row of their own. People who are long past their "
+        "training are those who stayed, so the bands also differ in who is in them."
     ),
 )
 

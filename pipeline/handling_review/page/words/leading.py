@@ -79,8 +79,7 @@ HOW: tuple[Sentence, ...] = (
     say(
         "Injuries are few, so their rate says late what has changed. Training, audits and first-aid reports are known "
         f"sooner. Each stands beside the injuries {later()}. That distance is a choice (common practice, no source). "
-        f"How "
-        "well they go together is not measured: quarters are few, and all follow one program."
+        "How well they go together is not measured: quarters are few, and all follow one program."
     ),
     say(
         "Hours are all counted, so the share with current training has no range. The range of the audits is Wilson's "

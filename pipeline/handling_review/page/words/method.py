@@ -50,8 +50,7 @@ def formulas(review: Review) -> tuple[Formula, ...]:
                 "Ratio after to before",
                 say(
                     "(cases after ÷ hours after) ÷ (cases before ÷ hours before); range: mid-P ", level,
-                    " limits given "
-                    "the total number of cases"
+                    " limits given the total number of cases"
                 ),
                 say(
                     "(", after.events, " ÷ ", after.hours, ") ÷ (", before.events, " ÷ ", before.hours, ") = ",
@@ -103,14 +102,12 @@ def assumptions(review: Review) -> tuple[Sentence, ...]:
         say(f"The injury log is complete through {scope.log_complete_through} ({owner[scope.log_complete_stated]})."),
         say(f"The hours are complete through {scope.hours_complete_through} ({owner[scope.hours_complete_stated]})."),
         say(
-            f"The main analysis was fixed in the program file before looking (settings {scope.settings_hash[:12]}). "
-            f"It is: "
-            f"{main_analysis(review)}. Everything else is there to test it."
+            f"The main analysis was fixed in the program file before looking (settings {scope.settings_hash[:12]}). It "
+            f"is: {main_analysis(review)}. Everything else is there to test it."
         ),
         say(
             "A pay period that crosses a quarter's end or a training date is split by calendar days, as if its hours "
-            "were "
-            "worked evenly."
+            "were worked evenly."
         ),
         say(
             "Staff whose training is not known stay in the facility's rates and out of the comparison. Staff with no "
@@ -155,8 +152,7 @@ REFERENCES: tuple[str | Sentence, ...] = (
     "Bureau of Labor Statistics. How to compute a firm's incidence rate for safety management.",
     say(
         "Bureau of Labor Statistics. Survey of Occupational Injuries and Illnesses: private industry, recordable "
-        "cases per "
-        "100 full-time workers, ",
+        "cases per 100 full-time workers, ",
         RULES.industry_2003,
         " in 2003 and ",
         RULES.industry_2024,

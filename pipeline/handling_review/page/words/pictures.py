@@ -63,8 +63,7 @@ def rates_description(review: Review, series: str) -> Sentence:
     return say(
         f"Time chart. Each dot is the rate of {SERIES_NAME[series]} in one quarter, the upright line its likely range. "
         "The lowest is ", low[0], f" in {low[1].quarter}, the highest ", high[0], f" in {high[1].quarter}. A hollow "
-        f"dot "
-        "is provisional. The grey line is the rate over four quarters together. Dotted upright lines are program "
+        "dot is provisional. The grey line is the rate over four quarters together. Dotted upright lines are program "
         "starts, boxed letters entries of the diary.",
     )  # fmt: skip
 
@@ -77,9 +76,8 @@ KINDS_DESCRIPTION = say(
 
 COVERAGE_DESCRIPTION = say(
     "Line chart of the share of hours worked, quarter by quarter. Solid line, dots: staff with current training. "
-    "Dashed, "
-    "diamonds: staff whose training had lapsed. Dotted, squares: training not known. Dotted upright lines are program "
-    "starts."
+    "Dashed, diamonds: staff whose training had lapsed. Dotted, squares: training not known. Dotted upright lines are "
+    "program starts."
 )
 
 
@@ -91,10 +89,9 @@ MIX_DESCRIPTION = say(
 
 RUNGS_DESCRIPTION = say(
     "Each row is one way of comparing: a dot for the ratio of the rate with the program to the rate without, and a "
-    "line for its "
-    "likely range. Left of the upright line of no change the rate with the program is lower, right of it higher. "
-    "Hollow dots stand on few "
-    "cases. A dashed line, where there is one, is the target. The table gives every number."
+    "line for its likely range. Left of the upright line of no change the rate with the program is lower, right of it "
+    "higher. Hollow dots stand on few cases. A dashed line, where there is one, is the target. The table gives every "
+    "number."
 )
 
 
@@ -107,16 +104,13 @@ AROUND_START_DESCRIPTION = say(
 
 UNITS_DESCRIPTION = say(
     "Units from top to bottom in alphabetical order. A dot is a unit's rate over all complete quarters, with its "
-    "likely "
-    "range as a line. Hollow dots stand on few cases. A triangle on a dotted line is an upper limit, where there are "
-    "too "
-    "few cases for a rate. A dashed line marks the whole facility. The table gives every number."
+    "likely range as a line. Hollow dots stand on few cases. A triangle on a dotted line is an upper limit, where "
+    "there are too few cases for a rate. A dashed line marks the whole facility. The table gives every number."
 )
 
 
 FOREST_DESCRIPTION = say(
-    "Each row is one comparison: a dot for the ratio of the rate after to the rate before, and a line for its "
-    "likely range. Left of the upright line of no change the rate after is lower, right of it higher. Hollow dots "
-    "stand on few "
-    "cases. A dashed line, where there is one, is the target. The table gives every number."
+    "Each row is one comparison: a dot for the ratio of the rate after to the rate before, and a line for its likely "
+    "range. Left of the upright line of no change the rate after is lower, right of it higher. Hollow dots stand on "
+    "few cases. A dashed line, where there is one, is the target. The table gives every number."
 )

@@ -60,17 +60,15 @@ DAYS_NOTE = say(
 
 
 DAYS_DESCRIPTION = say(
-    "For each window and kind of injury two dots with their likely ranges: the filled one stands for all "
-    "cases, the hollow one below it leaves out the longest case. Where the two lie far apart, one case makes "
-    "the figure."
+    "For each window and kind of injury two dots with their likely ranges: the filled one stands for all cases, the "
+    "hollow one below it leaves out the longest case. Where the two lie far apart, one case makes the figure."
 )
 
 
 HOW: tuple[Sentence, ...] = (
     say(
         "Days depend on how work is found for injured staff as much as on the injury. So the count of cases comes "
-        "first, "
-        "and no mean of days per case is given."
+        "first, and no mean of days per case is given."
     ),
     say(
         "The range allows for how many cases happen and how long each lasts (", RULES.days_draws, " draws of the cases "

@@ -127,9 +127,8 @@ def transfers_sentence(found: TasksEvidence) -> Sentence:
 
 
 EQUIPMENT_NOTE = (
-    "The six columns at the right count recordable and first-aid cases together by the equipment in use. "
-    "Sliding aid: sliding board, friction-reducing sheet, air-assisted mat. A gait belt is not lifting "
-    "equipment."
+    "The six columns at the right count recordable and first-aid cases together by the equipment in use. Sliding aid: "
+    "sliding board, friction-reducing sheet, air-assisted mat. A gait belt is not lifting equipment."
 )
 
 
@@ -143,8 +142,7 @@ ACTIVITIES_DESCRIPTION = say(
 HOW: tuple[Sentence, ...] = (
     say(
         "Counts show where people are hurt, not how dangerous a task is: what is done often leads to more cases. A "
-        "rate "
-        "by task would need the number of times each is done."
+        "rate by task would need the number of times each is done."
     ),
     say(
         "Usual bands (common practice, no source): staff give ", RULES.lateral_from, "% or more of the effort in a "

@@ -278,10 +278,9 @@ def rates_description(is_whole: bool, chart: Chart) -> Sentence:
     return say(
         "Control chart of ",
         "the whole facility" if is_whole else chart.name,
-        ". Dots are the rates by quarter, "
-        "joined by a line. Hollow ones are provisional; squares take part in a signal. A solid line is the centre. "
-        "Dotted lines are limits that a steady rate rarely leaves. Upright dotted lines are program starts, boxed "
-        "letters entries of the diary. The table gives every number.",
+        ". Dots are the rates by quarter, joined by a line. Hollow ones are provisional; squares take part in a "
+        "signal. A solid line is the centre. Dotted lines are limits that a steady rate rarely leaves. Upright dotted "
+        "lines are program starts, boxed letters entries of the diary. The table gives every number.",
     )
 
 

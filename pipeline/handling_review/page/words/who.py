@@ -89,7 +89,6 @@ def how(fewest: Number) -> tuple[Sentence, ...]:
         ),
         say(
             "Of several parts of the body the first counts. Hours of the day stand in blocks of four. Midnight counts "
-            "as "
-            "not given."
+            "as not given."
         ),
     )  # fmt: skip

@@ -139,9 +139,8 @@ def middle(scope: Scope) -> str:
     conditions = " AND ".join(f"({one})" for one in (*scope.where, *scope.hours)) or "TRUE"
     return (
         "SELECT sum(part_e8 * (date_diff('day', DATE '0001-01-01', quarter_start) + date_diff('day', DATE "
-        "'0001-01-01', "
-        "quarter_end) + 2) / 2 / 365.25) / sum(part_e8) FROM int_hours_parts JOIN quarters USING (quarter) "
-        f"WHERE {conditions}"
+        "'0001-01-01', quarter_end) + 2) / 2 / 365.25) / sum(part_e8) FROM int_hours_parts JOIN quarters USING "
+        f"(quarter) WHERE {conditions}"
     )
 
 
@@ -162,8 +161,7 @@ def _must_fall_below(tracer: Tracer, parts: Groups) -> Built:
         return Built(tracer.formula("1", {}, sense), words=words)
     sense = (
         "A general fall of 4 % a year (all private industry, BLS) over the years between the middles of the hours on "
-        "the "
-        "two sides would give so low a ratio by itself."
+        "the two sides would give so low a ratio by itself."
     )
     expression = "(1 - 0.04) ** MAX(0, middle_with - middle_without)"
     return Built(formula=tracer.formula(expression, inputs, sense), words=words, rules=asked.side(True).rules)

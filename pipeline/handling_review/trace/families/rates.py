@@ -104,18 +104,16 @@ def _share_of_phases(tracer: Tracer, parts: Groups) -> Built:
 
 
 _MIDDLE = (
-    "SQL SELECT sum(round(h.hours, 4) * (date_diff('day', DATE '0001-01-01', q.quarter_start) + "
-    "date_diff('day', DATE '0001-01-01', q.quarter_end) + 2) / 2 / 365.25) / sum(round(h.hours, 4)) "
-    "FROM out_person_time AS h JOIN out_quarters AS q USING (quarter) "
-    "WHERE q.is_complete AND h.series = 'handling' AND h.phase = '{0}'"
+    "SQL SELECT sum(round(h.hours, 4) * (date_diff('day', DATE '0001-01-01', q.quarter_start) + date_diff('day', DATE "
+    "'0001-01-01', q.quarter_end) + 2) / 2 / 365.25) / sum(round(h.hours, 4)) FROM out_person_time AS h JOIN "
+    "out_quarters AS q USING (quarter) WHERE q.is_complete AND h.series = 'handling' AND h.phase = '{0}'"
 )
 
 FAMILIES = (
     Family("share/facility/unclassified", "Share of handling cases and undecided ones together that are undecided",
            "undecided / (undecided + handling)",
            {"undecided": "SQL SELECT count(*) FROM int_cases WHERE is_recordable AND is_handling IS NULL AND quarter "
-                         "IN "
-                         "(SELECT quarter FROM out_quarters WHERE is_complete)",
+                         "IN (SELECT quarter FROM out_quarters WHERE is_complete)",
             "handling": "SQL SELECT count(*) FROM int_cases WHERE is_recordable AND is_handling AND quarter IN "
                         "(SELECT quarter FROM out_quarters WHERE is_complete)"},
            rows=lambda t, p: (t.places.whole().of_undecided(), t.places.whole().of_cases("handling"))),

@@ -37,8 +37,7 @@ def _weighed(tracer: Tracer, parts: Groups) -> Built:
         rules=found.rules,
         notes=(
             "Weighed rate = (1 - weight of the whole) x own rate + weight of the whole x mean of the fitted "
-            "distribution; the "
-            "weight is published as weight_of_facility.",
+            "distribution; the weight is published as weight_of_facility.",
         ),
     )
 
