@@ -86,6 +86,9 @@ def parser() -> argparse.ArgumentParser:
     forget.add_argument(
         "--id-file", type=Path, metavar="FILE", help="file with the employee id (default: read from standard input)"
     )
+    forget.add_argument(
+        "--secret-file", type=Path, metavar="FILE", help="the facility's secret, if the review holds pseudonyms"
+    )
     forget.add_argument("--reason", required=True, metavar="TEXT", help="why, for the log; must not name the person")
 
     budget = commands.add_parser("budget", help="print the budget case, with other figures if you like")
@@ -282,7 +285,7 @@ def _rebuilt(asked: argparse.Namespace) -> int:
 def _forget(asked: argparse.Namespace) -> int:
     from handling_review import forget
 
-    done = forget.forget(asked.folder, forget.read_id(asked.id_file), asked.reason)
+    done = forget.forget(asked.folder, forget.read_id(asked.id_file), asked.reason, asked.secret_file)
     print("\n".join(done.sentences()))
     return EXIT_DONE
 

@@ -10,6 +10,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 from handling_review import last_review
 from handling_review.history import book as books
 from handling_review.history.book import Book, Removal
@@ -17,7 +19,8 @@ from handling_review.history.chunks import FOLDER, DamagedSnapshot
 from handling_review.history.erase import carry_rest, erase_from_chunks, erase_from_database
 from handling_review.history.find import DATABASE, MANIFEST, Earlier, folders_beside
 from handling_review.problems import OutputProblem, UsageProblem
-from handling_review.store.database import Store
+from handling_review.pseudonyms import Pseudonyms, from_file
+from handling_review.store.database import Store, stored_check_value
 from handling_review.store.publish import OURS, output_folder
 
 _LONGEST_ID, _LONGEST_REASON = 300, 300
@@ -65,11 +68,12 @@ def read_id(path: Path | None) -> str:
     return lines[0]
 
 
-def forget(folder: Path, person: str, reason: str) -> Forgotten:
+def forget(folder: Path, person: str, reason: str, secret: Path | None = None) -> Forgotten:
     """Take the person out of the folder's database and all kept rows.
 
-    Raises ``UsageProblem`` where the folder holds no row of that person or the reason names them, ``OutputProblem``
-    where the folder cannot be read.
+    ``secret``: the facility's secret, where the review holds pseudonyms instead of ids. Raises ``UsageProblem`` where
+    the folder holds no row of that person, the reason names them or the secret is not the review's, ``ProgramProblem``
+    where the secret is unfit, ``OutputProblem`` where the folder cannot be read.
     """
     reason = " ".join(reason.split())
     if not reason or len(reason) > _LONGEST_REASON or person.casefold() in reason.casefold():
@@ -79,7 +83,7 @@ def forget(folder: Path, person: str, reason: str) -> Forgotten:
         raise UsageProblem(f"{folder}: there is no review in this folder.")
     with output_folder(folder) as fresh:
         book = _book(folder)
-        ids = _as_kept(book, person)
+        ids = _as_kept(book, person, _keys(folder, secret))
         try:
             reviews, rows_kept = erase_from_chunks(book.reviews, folder / FOLDER, fresh / FOLDER, ids)
         except DamagedSnapshot as damaged:
@@ -105,10 +109,37 @@ def _book(folder: Path) -> Book:
         raise OutputProblem(f"{folder}: the review {told}, so nobody can be taken out. Build it again first.") from None
 
 
-def _as_kept(book: Book, person: str) -> str:
-    """The id as the review keeps it: padded with zeros where the settings say so."""
-    width = int(book.reviews[-1].about["settings"]["ids"]["zero_pad"])
-    return person.zfill(width) if person.isdigit() else person
+def _keys(folder: Path, secret: Path | None) -> Pseudonyms | None:
+    """The pseudonyms of the secret that the review was made with; none where it holds ids.
+
+    Raises ``UsageProblem`` where the secret is needed and not named, or another; ``ProgramProblem`` if it is unfit.
+    """
+    made_with = stored_check_value(folder / DATABASE)
+    if made_with is None:
+        if secret is not None:
+            raise UsageProblem(f"{folder}: this review holds ids, no pseudonyms; run again without --secret-file.")
+        return None
+    if secret is None:
+        raise UsageProblem(
+            f"{folder}: this review holds pseudonyms. Name the facility's secret with --secret-file (it lies beside "
+            "the program file, named as [privacy] says), so that the id can be matched."
+        )
+    keys = from_file(secret)
+    if keys.check_value != made_with:
+        raise UsageProblem(f"{secret.name}: the review in {folder} was made with another secret. Nothing was removed.")
+    return keys
+
+
+def _as_kept(book: Book, person: str, keys: Pseudonyms | None) -> list[str]:
+    """What the person is kept under: the id, padded with zeros where a review's settings say so, and its pseudonym.
+
+    Earlier reviews of the folder may have kept ids as they are, and other widths.
+    """
+    widths = {int(review.about["settings"]["ids"]["zero_pad"]) for review in book.reviews}
+    plain = {person.zfill(width) if person.isdigit() else person for width in widths}
+    if keys is None:
+        return sorted(plain)
+    return sorted({*plain, *keys.of(pl.Series("employee_id", sorted(plain))).to_list()})
 
 
 def _not_ours(folder: Path) -> frozenset[str]:

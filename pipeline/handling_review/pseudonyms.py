@@ -98,12 +98,17 @@ def kept(program: Program, *, remember: bool = False) -> Pseudonyms:
     Raises ``ProgramProblem`` if the secret is not there, can be read by others, or is no secret of this program.
     """
     path = secret_path(program)
+    if not os.path.lexists(path):
+        raise ProgramProblem(lost(program))
+    return from_file(path, remember=remember)
+
+
+def from_file(path: Path, *, remember: bool = False) -> Pseudonyms:
+    """The pseudonyms of the secret in a file; raises ``ProgramProblem`` as ``kept`` does."""
     try:
         with open_plain(path) as stream:
             seen = os.fstat(stream.fileno())
             content = stream.read(_MOST_BYTES)
-    except FileNotFoundError:
-        raise ProgramProblem(lost(program)) from None
     except NotPlainFile as problem:
         raise ProgramProblem(f"{path.name}: the secret is {str(problem).removeprefix('this is ')}") from None
     except OSError as error:

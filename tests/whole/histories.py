@@ -9,7 +9,9 @@ from datetime import date
 from functools import cache
 from pathlib import Path
 
+import duckdb
 import pandas as pd
+import pyarrow.parquet as pq
 
 from handling_review import review
 from handling_review.program import read_program
@@ -68,3 +70,20 @@ def front(out: Path) -> str:
     assert block is not None
     text = re.sub(r"</?(data|span)[^>]*>", "", block[0])
     return " ".join(re.sub(r"<[^>]+>", " ", text).split())
+
+
+def bytes_of(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def holds(folder: Path, text: str) -> list[str]:
+    """Files of a folder that hold the text, in their bytes or in their rows."""
+    found = [name for name, content in bytes_of(folder).items() if text.encode() in content]
+    for path in sorted((folder / "snapshots").glob("*.parquet")):
+        if text in pq.read_table(path).to_pandas().to_csv():
+            found.append(f"rows of {path.name}")
+    with duckdb.connect(str(folder / "review.duckdb"), read_only=True) as con:
+        for (table,) in con.execute("SELECT table_name FROM duckdb_tables()").fetchall():
+            if text in con.execute(f'SELECT * FROM "{table}"').df().to_csv():
+                found.append(f"table {table}")
+    return found

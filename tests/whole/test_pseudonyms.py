@@ -19,6 +19,7 @@ from handling_review.intake.values import Style
 from handling_review.program import read_program
 from handling_review.review import measured
 from whole import due_facility, facility
+from whole.histories import holds
 
 IDS = {"007": "KX-007-QZ", "008": "kx-008-qz", "009": "000918273645"}
 PRIVACY = "[privacy]\npseudonymise = true\n"
@@ -180,3 +181,64 @@ def test_a_pseudonym_is_hmac_sha_256() -> None:
     secret = bytes(range(32))
     expected = hmac.new(secret, b"id:007", hashlib.sha256).hexdigest()[:32]
     assert pseudonyms.Pseudonyms(secret).of(pl.Series(["007", None])).to_list() == [f"p{expected}", None]
+
+
+def forget(out: Path, person: str, *more: str) -> int:
+    (out.parent / "id.txt").write_text(person, encoding="utf-8")
+    return main(["forget", str(out), "--reason", "as asked", "--id-file", str(out.parent / "id.txt"), *more])
+
+
+def test_one_person_is_forgotten_by_id_and_secret(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    program, out = write(tmp_path / "in"), tmp_path / "out"
+    assert main(["build", str(program), "--out", str(out)]) == 0
+    secret = tmp_path / "in" / "program.secret"
+    gone, stays = pseudonyms.from_file(secret).of(pl.Series("employee_id", [IDS["008"], IDS["009"]])).to_list()
+    before = outputs(out)
+    assert holds(out, gone)
+    assert holds(out, stays)
+    assert forget(out, IDS["008"], "--secret-file", str(secret)) == 0
+    assert not re.search(f"{IDS['008']}|{gone}", "".join(capsys.readouterr()))
+    assert holds(out, gone) == []
+    assert holds(out, stays)
+    assert outputs(out) == before
+    assert main(["verify", str(out)]) == 0
+
+
+@pytest.mark.parametrize(
+    ("given", "code", "said"),
+    [
+        ("none", 2, "this review holds pseudonyms. Name the facility's secret with --secret-file"),
+        ("another", 2, "was made with another secret. Nothing was removed."),
+        ("lost", 3, "the secret cannot be read"),
+        ("short", 3, "no secret made by this program"),
+    ],
+)
+def test_without_the_secret_nobody_is_forgotten(
+    tmp_path: Path, given: str, code: int, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    program, out = write(tmp_path / "in"), tmp_path / "out"
+    assert main(["build", str(program), "--out", str(out)]) == 0
+    secret = tmp_path / "one.secret"
+    if given in ("another", "short"):
+        secret.write_text("cd" * (32 if given == "another" else 3), encoding="ascii")
+        secret.chmod(0o600)
+    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    assert forget(out, IDS["008"], *(() if given == "none" else ("--secret-file", str(secret)))) == code
+    assert said in capsys.readouterr().err
+    assert {path: path.read_bytes() for path in out.rglob("*") if path.is_file()} == before
+
+
+def test_a_secret_is_refused_where_the_review_holds_ids(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    program, out = write(tmp_path / "in", ""), tmp_path / "out"
+    assert main(["build", str(program), "--out", str(out)]) == 0
+    assert forget(out, IDS["008"], "--secret-file", str(tmp_path / "one.secret")) == 2
+    assert "this review holds ids, no pseudonyms" in capsys.readouterr().err
+
+
+def test_ids_kept_before_pseudonyms_are_forgotten_too(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert main(["build", str(write(tmp_path / "in", "")), "--as-of", "2025-07-31", "--out", str(out)]) == 0
+    assert main(["build", str(write(tmp_path / "in")), "--as-of", "2025-08-31", "--out", str(out)]) == 0
+    assert holds(out, IDS["008"])  # the rows of the first review
+    assert forget(out, IDS["008"], "--secret-file", str(tmp_path / "in" / "program.secret")) == 0
+    assert holds(out, IDS["008"]) == []

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import duckdb
 import pandas as pd
-import pyarrow.parquet as pq
 import pytest
 
 import shipped_sample
@@ -21,14 +20,10 @@ from handling_review.cli import main
 from handling_review.problems import OutputProblem
 from handling_review.program import read_program
 from whole import facility
-from whole.histories import FIRST, LATE_CASE, LATE_HOURS, SECOND, THIRD, build, front, restated
+from whole.histories import FIRST, LATE_CASE, LATE_HOURS, SECOND, THIRD, build, bytes_of, front, holds, restated
 
 PLANTED = "planted-4711"
 REASON = "request of the person, settled on paper"
-
-
-def bytes_of(folder: Path) -> dict[str, bytes]:
-    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
 def three(home: Path) -> list[Path]:
@@ -167,19 +162,6 @@ def planted(home: Path) -> list[Path]:
     }
     later = files | {"hours": files["hours"] + LATE_HOURS}
     return [build(home, FIRST, **files), build(home, SECOND, **later)]
-
-
-def holds(folder: Path, text: str) -> list[str]:
-    """Files of a folder that hold the text, in their bytes or in their rows."""
-    found = [name for name, content in bytes_of(folder).items() if text.encode() in content]
-    for path in sorted((folder / "snapshots").glob("*.parquet")):
-        if text in pq.read_table(path).to_pandas().to_csv():
-            found.append(f"rows of {path.name}")
-    with duckdb.connect(str(folder / "review.duckdb"), read_only=True) as con:
-        for (table,) in con.execute("SELECT table_name FROM duckdb_tables()").fetchall():
-            if text in con.execute(f'SELECT * FROM "{table}"').df().to_csv():
-                found.append(f"table {table}")
-    return found
 
 
 def test_forgetting_leaves_no_byte_of_the_id_and_every_published_number(

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,14 +27,18 @@ from handling_review.problems import OutputProblem
 from handling_review.store.database import STORAGE_VERSION
 
 PERSON = "employee_id"
-_ONLY_THEIRS = frozenset({"training", "raw_training", "int_training_intervals", "int_first_days"})
+_ONLY_THEIRS = frozenset({"training", "raw_training", "raw_ids", "int_training_intervals", "int_first_days"})
+_IS_THEIRS = f"coalesce(list_contains($1, {PERSON}), false)"
 _BLANKED = ("role", "job_title", "event_time", "event_hour")
 _CASE = "case_number"
 _LABEL = "removed "
 
 
-def erase_from_database(old: Path, new: Path, person: str) -> int:
-    """Write ``old`` again as ``new`` without the person; returns how many rows of accepted input were changed."""
+def erase_from_database(old: Path, new: Path, ids: Sequence[str]) -> int:
+    """Write ``old`` again as ``new`` without the person; returns how many rows of accepted input were changed.
+
+    ``ids``: every id or pseudonym the person is kept under.
+    """
     with duckdb.connect(config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}) as con:
         con.execute("SET enable_progress_bar = false")
         for path, name, how in ((old, "old", "READ_ONLY"), (new, "new", f"STORAGE_VERSION '{STORAGE_VERSION}'")):
@@ -52,30 +56,29 @@ def erase_from_database(old: Path, new: Path, person: str) -> int:
             if PERSON not in columns:
                 con.execute(f'INSERT INTO new."{table}" SELECT * FROM old."{table}"')
                 continue
-            counted = con.execute(f'SELECT count(*) FROM old."{table}" WHERE {PERSON} = ?', [person]).fetchall()
-            changed += counted[0][0] if table.startswith("raw_") else 0
-            con.execute(f'INSERT INTO new."{table}" {_without(table, columns)}', [person])
+            counted = con.execute(f'SELECT count(*) FROM old."{table}" WHERE {_IS_THEIRS}', [list(ids)]).fetchall()
+            changed += counted[0][0] if table.startswith("raw_") and table != "raw_ids" else 0
+            con.execute(f'INSERT INTO new."{table}" {_without(table, columns)}', [list(ids)])
         con.execute("CHECKPOINT new")
     new.chmod(chunks.MODE)
     return changed
 
 
 def _without(table: str, columns: list[str]) -> str:
-    """All rows of a table of the old database without the person; ``$1`` is the id."""
+    """All rows of a table of the old database without the person; ``$1`` is the list of ids."""
     if table in _ONLY_THEIRS:
-        return f'SELECT * FROM old."{table}" WHERE {PERSON} IS DISTINCT FROM $1'
-    theirs = f"{PERSON} IS NOT DISTINCT FROM $1"
+        return f'SELECT * FROM old."{table}" WHERE NOT {_IS_THEIRS}'
     blank = [
-        f"CASE WHEN {theirs} THEN NULL ELSE {name} END AS {name}" for name in (PERSON, *_BLANKED) if name in columns
+        f"CASE WHEN {_IS_THEIRS} THEN NULL ELSE {name} END AS {name}" for name in (PERSON, *_BLANKED) if name in columns
     ]
     if _CASE in columns:
-        number = f"'{_LABEL}' || dense_rank() OVER (PARTITION BY {theirs} ORDER BY {_CASE})"
-        blank.append(f"CASE WHEN {theirs} THEN {number} ELSE {_CASE} END AS {_CASE}")
+        number = f"'{_LABEL}' || dense_rank() OVER (PARTITION BY {_IS_THEIRS} ORDER BY {_CASE})"
+        blank.append(f"CASE WHEN {_IS_THEIRS} THEN {number} ELSE {_CASE} END AS {_CASE}")
     return f'SELECT * REPLACE ({", ".join(blank)}) FROM old."{table}" ORDER BY rowid'
 
 
 def erase_from_chunks(
-    reviews: Iterable[PastReview], old: Path, new: Path, person: str
+    reviews: Iterable[PastReview], old: Path, new: Path, ids: Sequence[str]
 ) -> tuple[tuple[PastReview, ...], int]:
     """Bring all chunks of the reviews from ``old`` to ``new``, those that hold the person rewritten.
 
@@ -90,7 +93,7 @@ def erase_from_chunks(
         for chunk in review.chunks:
             key = (chunk.content, chunk.places)
             if key not in done:
-                done[key] = _erased(chunk, old, new, person)
+                done[key] = _erased(chunk, old, new, ids)
             cleaned, _ = done[key]
             lost = chunk.rows - cleaned.rows
             gone[chunk.file, chunk.file_no] = gone.get((chunk.file, chunk.file_no), 0) + lost
@@ -120,14 +123,14 @@ def _fewer(review: PastReview, gone: dict[tuple[str, int], int]) -> dict[str, ob
     return about
 
 
-def _erased(chunk: Chunk, old: Path, new: Path, person: str) -> tuple[Chunk, int]:
+def _erased(chunk: Chunk, old: Path, new: Path, ids: Sequence[str]) -> tuple[Chunk, int]:
     (content, _), (places, _) = chunk.names
     try:
         rows = pq.read_table(old / content)
         stood = pq.read_table(old / places) if chunk.file in _ONLY_THEIRS else None
     except (OSError, pa.ArrowException) as error:
         raise DamagedSnapshot(content) from error
-    theirs = pc.fill_null(pc.equal(rows[PERSON], person), False) if PERSON in rows.column_names else None
+    theirs = _is_theirs(rows[PERSON], ids) if PERSON in rows.column_names else None
     count = 0 if theirs is None else int(pc.sum(theirs).as_py() or 0)
     if theirs is None or not count:
         for name in {content, places}:
@@ -145,6 +148,10 @@ def _erased(chunk: Chunk, old: Path, new: Path, person: str) -> tuple[Chunk, int
     return replace(
         chunk, rows=rows.num_rows, content=what, content_bytes=what_bytes, places=where, places_bytes=where_bytes
     ), count
+
+
+def _is_theirs(found: pa.ChunkedArray, ids: Sequence[str]) -> pa.ChunkedArray:
+    return pc.fill_null(pc.is_in(found, value_set=pa.array(ids, found.type)), False)
 
 
 def _blanked(rows: pa.Table, theirs: pa.ChunkedArray) -> pa.Table:
