@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -88,10 +89,18 @@ def fingerprint(folder: Path) -> dict[str, str]:
     }
 
 
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the facility's files and its finished review, to be copied."""
+    folder = tmp_path_factory.mktemp("finished")
+    assert main(["build", str(facility.write(folder / "good")), "--out", str(folder / "out")]) == 0
+    return folder
+
+
 @pytest.fixture
-def last_good(tmp_path: Path) -> Callable[[], dict[str, str]]:
+def last_good(finished: Path, tmp_path: Path) -> Callable[[], dict[str, str]]:
     """A finished review in ``out``, and a way to ask for its fingerprint again."""
-    assert main(["build", str(facility.write(tmp_path / "good")), "--out", str(tmp_path / "out")]) == 0
+    shutil.copytree(finished, tmp_path, dirs_exist_ok=True)
     return lambda: fingerprint(tmp_path / "out")
 
 

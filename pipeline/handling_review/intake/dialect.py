@@ -151,18 +151,18 @@ def _line_ends(text: str, end: int | None = None, *, after_cr: bool) -> int:
 
 def _odd_bytes(path: Path, text: str, line: int, *, after_cr: bool) -> tuple[int, int]:
     """How many bytes of the text are not UTF-8, and the physical line of the first of them."""
-    odd = [found.start() for found in re.finditer("[\udc80-\udcff]", text)]
-    if not odd:
+    first = re.search("[\udc80-\udcff]", text)
+    if first is None:
         return 0, 0
-    first = line + _line_ends(text, odd[0], after_cr=after_cr)
-    for at in odd:
-        if ord(text[at]) - 0xDC00 in (0x81, 0x8D, 0x8F, 0x90, 0x9D):
-            where = line + _line_ends(text, at, after_cr=after_cr)
-            raise DataProblem(
-                f"{path.name}, line {where}: byte 0x{ord(text[at]) - 0xDC00:02X} is neither UTF-8 nor Windows-1252 "
-                "text. Export the file again as CSV in UTF-8."
-            )
-    return len(odd), first
+    unknown = re.search("[\udc81\udc8d\udc8f\udc90\udc9d]", text)
+    if unknown:
+        where = line + _line_ends(text, unknown.start(), after_cr=after_cr)
+        raise DataProblem(
+            f"{path.name}, line {where}: byte 0x{ord(unknown[0]) - 0xDC00:02X} is neither UTF-8 nor Windows-1252 "
+            "text. Export the file again as CSV in UTF-8."
+        )
+    count = sum(found.end() - found.start() for found in re.finditer("[\udc80-\udcff]+", text))
+    return count, line + _line_ends(text, first.start(), after_cr=after_cr)
 
 
 def _first_bytes(path: Path, chunk: bytes) -> str:
@@ -185,11 +185,17 @@ def _first_bytes(path: Path, chunk: bytes) -> str:
     return "utf-8"
 
 
+# Bytes that can begin no character of UTF-8 and that Windows-1252 knows: a run of them is read in one step.
+_STRAYS = re.compile(rb"[\x80\x82-\x8c\x8e\x91-\x9c\x9e-\xc1\xf5-\xff]+")
+
+
 def _windows_byte(error: UnicodeError) -> tuple[str, int]:
-    """Decode one byte that is not UTF-8 as Windows-1252, the usual stray in such files."""
+    """Decode what is not UTF-8 as Windows-1252, the usual stray in such files: one byte, and any that follow it."""
     if not isinstance(error, UnicodeDecodeError):
         raise error
-    return error.object[error.start : error.start + 1].decode("cp1252"), error.start + 1
+    run = _STRAYS.match(error.object, error.start)
+    end = run.end() if run else error.start + 1
+    return error.object[error.start : end].decode("cp1252"), end
 
 
 codecs.register_error("handling_review_windows_byte", _windows_byte)
