@@ -22,6 +22,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from handling_review.ahead import ahead
 from handling_review.intake.contracts import contract
 from handling_review.program import FILE_NAMES
 from handling_review.store.database import Store
@@ -29,6 +30,7 @@ from handling_review.store.database import Store
 FOLDER = "snapshots"
 MODE, FOLDER_MODE = 0o600, 0o700
 _GROUP_ROWS = 1 << 17
+_DAYS = {"hours": ("period_start", "work_date")}  # the first of them that is given
 _DAY = {
     "hours": "coalesce(period_start, work_date)",
     "incidents": "event_date",
@@ -86,6 +88,24 @@ def part_sql(file: str) -> str:
     return f"coalesce(CAST(date_part('year', {day}) AS VARCHAR){quarter}, 'none')"
 
 
+def _part_number(file: str) -> str:
+    """The part of time as a whole number, which groups faster than its name: year x 4 + quarter from 0; none is 0."""
+    day = _DAY.get(file)
+    if day is None:
+        return "1"
+    quarter = f" + date_part('quarter', {day}) - 1" if file == "hours" else ""
+    return f"coalesce(date_part('year', {day}) * 4{quarter}, 0)"
+
+
+def _part_name(file: str, number: int) -> str:
+    """What ``part_sql`` calls the part with this number."""
+    if file not in _DAY:
+        return "all"
+    if number == 0:
+        return "none"
+    return f"{number // 4}-Q{number % 4 + 1}" if file == "hours" else f"{number // 4}"
+
+
 def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ...]:
     """Write the store's accepted rows into ``folder``; chunks that a source folder holds already are taken from there.
 
@@ -130,6 +150,14 @@ def load(store: Store, file: str, chunks: Iterable[Chunk], folder: Path, table: 
 
 def write_parquet(batches: Iterable[pa.RecordBatch], schema: pa.Schema, path: Path, *, is_places: bool = False) -> int:
     """Write batches as one Parquet file that only its owner can read; returns its size in bytes."""
+    with _parquet(path, schema, is_places=is_places) as writer:
+        for group in _groups(batches, schema):
+            writer.write_table(group, row_group_size=_GROUP_ROWS)
+    return path.stat().st_size
+
+
+@contextlib.contextmanager
+def _parquet(path: Path, schema: pa.Schema, *, is_places: bool) -> Iterator[pq.ParquetWriter]:
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, MODE)
     with os.fdopen(handle, "wb") as out:
         options: dict[str, Any] = {"use_dictionary": not is_places}
@@ -138,9 +166,7 @@ def write_parquet(batches: Iterable[pa.RecordBatch], schema: pa.Schema, path: Pa
         with pq.ParquetWriter(
             out, schema, compression="zstd", write_statistics=False, store_schema=False, **options
         ) as writer:
-            for group in _groups(batches, schema):
-                writer.write_table(group, row_group_size=_GROUP_ROWS)
-    return path.stat().st_size
+            yield writer
 
 
 def _groups(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.Table]:
@@ -163,28 +189,29 @@ def _fingerprints(store: Store, file: str) -> list[tuple[Any, ...]]:
     listed = ", ".join(f'"{name}"' for name, _ in columns(file))
     sql = f"""
         WITH marked AS NOT MATERIALIZED (
-            SELECT file_no, {part_sql(file)} AS part, record, line, hash({listed}) AS one, hash('2', {listed}) AS two
+            SELECT file_no, {_part_number(file)} AS number, record, line, hash({listed}) AS one,
+                hash('2', {listed}) AS two
             FROM raw_{file}
         ),
         firsts AS (
-            SELECT file_no, part, min(record) AS record, min(line) AS line FROM marked GROUP BY file_no, part
+            SELECT file_no, number, min(record) AS record, min(line) AS line FROM marked GROUP BY file_no, number
         )
-        SELECT m.file_no, m.part, count(*), any_value(f.record), any_value(f.line),
+        SELECT m.file_no, m.number, count(*), any_value(f.record), any_value(f.line),
             sum(m.one), bit_xor(m.two),
             sum(hash(m.one, m.record - f.record, m.line - f.line)),
             bit_xor(hash(m.two, m.record - f.record, m.line - f.line))
         FROM marked AS m
-        JOIN firsts AS f ON f.file_no = m.file_no AND f.part = m.part
-        GROUP BY m.file_no, m.part
-        ORDER BY m.file_no, m.part
+        JOIN firsts AS f ON f.file_no = m.file_no AND f.number = m.number
+        GROUP BY m.file_no, m.number
     """
+    found = ((row[0], _part_name(file, row[1]), *row[2:]) for row in store.fetch(sql))
     return [
         (
             *row[:5],
             _name(file, "rows", listed, row[2], row[5], row[6]),
             _name(file, "places", listed, row[2], row[7], row[8]),
         )
-        for row in store.fetch(sql)
+        for row in sorted(found, key=lambda row: (row[0], row[1]))
     ]
 
 
@@ -198,38 +225,44 @@ def _kept(store: Store, folder: Path, sources: Sequence[Path], file: str, found:
     missing = [not is_taken(f"{name}.parquet", None, folder, sources) for name in (content, places)]
     if any(missing):
         listed = ", ".join(f'"{name}"' for name, _ in columns(file))
-        where, values = _where(file, part)
+        rows_of_part, values = _of_part(file, part)
         sql = (
             f"SELECT {listed}, record - {int(first_record)} AS record, line - {int(first_line)} AS line "
-            f"FROM raw_{file} WHERE file_no = ? AND {where} ORDER BY {_order(file)}, raw_{file}.record"
+            f"FROM ({rows_of_part}) AS one WHERE file_no = ? ORDER BY {_order(file)}, one.record"
         )
-        with store.stream(sql, (file_no, *values)) as batches:
+        with store.stream(sql, (*values, file_no)) as batches, contextlib.ExitStack() as opened:
             schema = _plain(batches.schema)
             width = len(schema) - len(_PLACE)
-            held = list(batches)
-        for name, needed, low, high in ((content, missing[0], 0, width), (places, missing[1], width, len(schema))):
-            if needed:
-                names = schema.names[low:high]
-                part_schema = pa.schema([schema.field(one) for one in names])
-                write_parquet(
-                    (batch.select(names) for batch in held), part_schema, folder / f"{name}.parquet", is_places=low > 0
-                )
+            writers = []
+            for name, needed, low, high in ((content, missing[0], 0, width), (places, missing[1], width, len(schema))):
+                if needed:
+                    part_schema = pa.schema([schema.field(place) for place in range(low, high)])
+                    path = folder / f"{name}.parquet"
+                    writers.append((opened.enter_context(_parquet(path, part_schema, is_places=low > 0)), part_schema))
+            groups = opened.enter_context(ahead(_groups(batches, schema)))
+            for group in groups:
+                for writer, part_schema in writers:
+                    writer.write_table(group.select(part_schema.names), row_group_size=_GROUP_ROWS)
     sizes = [(folder / f"{name}.parquet").stat().st_size for name in (content, places)]
     return Chunk(file, file_no, part, rows, first_record, first_line, content, sizes[0], places, sizes[1])
 
 
-def _where(file: str, part: str) -> tuple[str, tuple[date, ...]]:
-    """The rows of one part as a condition on days, which is much faster than on the part's name."""
-    day = _DAY.get(file)
-    if day is None:
-        return "true", ()
+def _of_part(file: str, part: str) -> tuple[str, tuple[date, ...]]:
+    """A query for the rows of one part: by conditions on single columns, so that other blocks are not read."""
+    days = _DAYS.get(file, (_DAY[file],) if file in _DAY else ())
+    if not days:
+        return f"SELECT * FROM raw_{file}", ()
     if part == "none":
-        return f"{day} IS NULL", ()
+        return f"SELECT * FROM raw_{file} WHERE {' AND '.join(f'{day} IS NULL' for day in days)}", ()
     year, _, quarter = part.partition("-Q")
     first = date(int(year), 3 * int(quarter or 1) - 2, 1)
     months = first.month + (3 if quarter else 12)
     following = date(first.year + (months > 12), months - 12 * (months > 12), 1)
-    return f"{day} >= ? AND {day} < ?", (first, following)
+    queries = []
+    for place, day in enumerate(days):
+        absent = "".join(f"{earlier} IS NULL AND " for earlier in days[:place])
+        queries.append(f"SELECT * FROM raw_{file} WHERE {absent}{day} >= ? AND {day} < ?")
+    return " UNION ALL ".join(queries), (first, following) * len(days)
 
 
 def _order(file: str) -> str:

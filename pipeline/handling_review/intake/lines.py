@@ -56,14 +56,21 @@ class LineCounter:
         size = len(line_ends)
         if not self._waiting:
             return self._plain(line_ends, size)
-        records, lines, ragged = [], [], []
-        for inside in line_ends.to_list():
+        records, lines, ragged, done = [], [], [], 0
+        while done < size:
             ragged += self._pass_ragged()
-            records.append(self.record)
-            lines.append(self.line)
-            self.record, self.line = self.record + 1, self.line + 1 + inside
+            rows = min(size - done, self._waiting[0].record - self.record) if self._waiting else size - done
+            part = self._plain(line_ends.slice(done, rows), rows)
+            records.append(part.records)
+            lines.append(part.lines)
+            done += rows
+        empty = pl.Series([], dtype=pl.Int64)
         return Numbers(
-            pl.Series(records, dtype=pl.Int64), pl.Series(lines, dtype=pl.Int64), tuple(ragged), self.record, self.line
+            pl.concat(records) if records else empty,
+            pl.concat(lines) if lines else empty,
+            tuple(ragged),
+            self.record,
+            self.line,
         )
 
     def _plain(self, line_ends: pl.Series, size: int) -> Numbers:

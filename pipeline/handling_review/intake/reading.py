@@ -14,6 +14,7 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 
+from handling_review.ahead import ahead
 from handling_review.intake import parquet
 from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.dialect import PARQUET, Dialect, open_text
@@ -148,9 +149,10 @@ class FileReader:
         """Good rows, block by block; the tally is complete when the last batch has been taken."""
         with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
             try:
-                for block in self._blocks(Path(folder)):
-                    if block.num_rows:
-                        yield self._arrow(self._block(block))
+                with ahead(self._blocks(Path(folder))) as blocks:
+                    for block in blocks:
+                        if block.num_rows:
+                            yield self._arrow(self._block(block))
             except pa.ArrowInvalid as error:
                 raise DataProblem(self._broken(error)) from None
             self._set_ragged_aside(self._counter.rest())

@@ -2,5 +2,7 @@
 SELECT count(*) AS rows, count(*) AS cases, min(line) AS line
 FROM stg_incidents
 WHERE fate = 'used' AND person_type = 'agency'
-    AND (SELECT count(*) FROM stg_hours WHERE fate = 'used' AND (source = 'agency' OR employee_id IS NULL)) = 0
+    AND NOT EXISTS (
+        SELECT 1 FROM work.hour_groups WHERE fate = 'used' AND (source = 'agency' OR rows_without_id > 0)
+    )
 HAVING count(*) > 0;

@@ -1,17 +1,20 @@
 -- grain: one hours file; rows for which an earlier file holds other hours of the same person, unit, period and pay code
-WITH several AS (
-    SELECT employee_id, unit, first_day, last_day, lower(pay_code) AS pay_code, min(file_no) AS first_file
-    FROM stg_hours
-    WHERE fate = 'used' AND employee_id IS NOT NULL AND (SELECT max(file_no) FROM raw_hours) > 1
-    GROUP BY employee_id, unit, first_day, last_day, lower(pay_code)
+WITH in_two_files AS (
+    SELECT change_no FROM work.slot_facts GROUP BY change_no HAVING min(file_no) < max(file_no)
+),
+suspects AS (
+    SELECT person, change_no, file_no, line, hours
+    FROM work.fated_hours
+    WHERE fate = 'used' AND person > 0 AND change_no IN (SELECT change_no FROM in_two_files)
+),
+several AS (
+    SELECT person, change_no, min(file_no) AS first_file
+    FROM suspects
+    GROUP BY person, change_no
     HAVING min(file_no) < max(file_no)
 )
-SELECT h.file_no, count(*) AS rows, CAST(sum(h.hours) AS DOUBLE) AS hours, min(h.line) AS line,
-    list_sort(list(h.line))[2:5] AS more_lines
-FROM stg_hours AS h
-JOIN several AS e
-    ON e.employee_id = h.employee_id AND e.unit = h.unit AND e.first_day = h.first_day AND e.last_day = h.last_day
-    AND e.pay_code IS NOT DISTINCT FROM lower(h.pay_code) AND h.file_no > e.first_file
-WHERE h.fate = 'used'
+SELECT h.file_no, count(*) AS rows, CAST(sum(h.hours) AS DOUBLE) AS hours, min(h.line) AS line, min(h.line, 5)[2:5] AS more_lines
+FROM suspects AS h
+JOIN several AS e ON e.person = h.person AND e.change_no = h.change_no AND h.file_no > e.first_file
 GROUP BY h.file_no
 ORDER BY h.file_no;

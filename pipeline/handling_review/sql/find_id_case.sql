@@ -1,6 +1,6 @@
 -- grain: one row; ids that fail to match between files only because of upper and lower case
 WITH staff AS (
-    SELECT DISTINCT employee_id FROM raw_hours WHERE employee_id IS NOT NULL
+    SELECT employee_id FROM work.people
 ),
 others AS (
     SELECT employee_id FROM raw_training WHERE employee_id IS NOT NULL
@@ -9,7 +9,7 @@ others AS (
 )
 SELECT count(*) AS rows
 FROM others
-JOIN int_ids AS i USING (employee_id)
+JOIN work.ids AS i USING (employee_id)
 WHERE employee_id NOT IN (SELECT employee_id FROM staff)
-    AND i.folded IN (SELECT s.folded FROM staff JOIN int_ids AS s USING (employee_id))
+    AND i.folded IN (SELECT s.folded FROM staff JOIN work.ids AS s USING (employee_id))
 HAVING count(*) > 0;

@@ -1,7 +1,7 @@
 -- grain: one row; ids of digits that fail to match between files only because of leading zeros
 WITH staff AS (
     SELECT i.employee_id, i.bare, i.width
-    FROM (SELECT DISTINCT employee_id FROM raw_hours) JOIN int_ids AS i USING (employee_id)
+    FROM work.people JOIN work.ids AS i USING (employee_id)
     WHERE i.bare IS NOT NULL
 ),
 others AS (
@@ -11,6 +11,6 @@ others AS (
 )
 SELECT count(*) AS rows, greatest(max(i.width), (SELECT max(width) FROM staff)) AS width
 FROM others
-JOIN int_ids AS i USING (employee_id)
+JOIN work.ids AS i USING (employee_id)
 WHERE employee_id NOT IN (SELECT employee_id FROM staff) AND i.bare IN (SELECT bare FROM staff)
 HAVING count(*) > 0;

@@ -1,10 +1,10 @@
 -- grain: one row; people first trained over 31 days (two pay periods) before their first hours, or after their last
 -- nobody is looked at whose first or last hours are those of the files: they may have worked before or go on working
 WITH stays AS (
-    SELECT employee_id, min(first_day) AS first_day, max(last_day) AS last_day
-    FROM stg_hours
-    WHERE employee_id IS NOT NULL AND last_day >= first_day
-    GROUP BY employee_id
+    SELECT p.employee_id, d.first_day, d.last_day
+    FROM work.person_days AS d
+    JOIN work.people AS p ON p.person = d.person
+    WHERE d.first_day IS NOT NULL
 ),
 files AS (
     SELECT min(first_day) AS first_day, max(last_day) AS last_day FROM stays

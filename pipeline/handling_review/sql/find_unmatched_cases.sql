@@ -2,5 +2,5 @@
 SELECT count(*) AS rows, count(*) AS cases, min(i.line) AS line
 FROM stg_incidents AS i
 WHERE i.fate = 'used' AND i.employee_id IS NOT NULL
-    AND i.employee_id NOT IN (SELECT employee_id FROM raw_hours WHERE employee_id IS NOT NULL)
+    AND i.employee_id NOT IN (SELECT employee_id FROM work.people)
 HAVING count(*) > 0;

@@ -2,45 +2,36 @@
 -- a period is taken as loaded twice if nearly every one of its rows stands there an even number of times and it has
 -- far more rows than the middle period; its second copies are set aside
 CREATE TABLE int_double_loads AS
-WITH sizes AS (
-    SELECT file_no, period_start, period_end, work_date, count(*) AS rows
-    FROM raw_hours
-    GROUP BY file_no, period_start, period_end, work_date
+WITH periods AS (
+    SELECT slot, file_no, rows, dense_rank() OVER (ORDER BY file_no, period_start, period_end, work_date) AS period_no
+    FROM work.slots
+),
+sizes AS (
+    SELECT file_no, period_no, sum(rows) AS rows FROM periods GROUP BY file_no, period_no
 ),
 large AS (
-    SELECT s.file_no, s.period_start, s.period_end, s.work_date
+    SELECT s.period_no
     FROM sizes AS s
     JOIN (SELECT file_no, median(rows) AS middle, count(*) AS periods FROM sizes GROUP BY file_no) AS m
         ON m.file_no = s.file_no
     WHERE s.rows >= 10 AND s.rows >= 1.6 * m.middle AND m.periods >= 4
 ),
 suspects AS (
-    SELECT h.file_no, h.record, h.period_start, h.period_end, h.work_date,
-        row_number() OVER same AS copy,
-        count(*) OVER (
-            PARTITION BY h.file_no, h.employee_id, h.unit, h.period_start, h.period_end, h.work_date, h.hours, h.pay_code,
-                h.role, h.source
-        ) AS copies
-    FROM raw_hours AS h
-    JOIN large AS l
-        ON l.file_no = h.file_no AND l.period_start IS NOT DISTINCT FROM h.period_start
-        AND l.period_end IS NOT DISTINCT FROM h.period_end AND l.work_date IS NOT DISTINCT FROM h.work_date
-    WINDOW same AS (
-        PARTITION BY h.file_no, h.employee_id, h.unit, h.period_start, h.period_end, h.work_date, h.hours, h.pay_code,
-            h.role, h.source
-        ORDER BY h.record
-    )
+    SELECT p.file_no, h.record, p.period_no,
+        row_number() OVER (PARTITION BY h.slot, h.person, h.hours_given ORDER BY h.record) AS copy,
+        count(*) OVER (PARTITION BY h.slot, h.person, h.hours_given) AS copies
+    FROM work.hours AS h
+    JOIN periods AS p ON p.slot = h.slot
+    JOIN large AS l ON l.period_no = p.period_no
 ),
 doubled AS (
-    SELECT file_no, period_start, period_end, work_date
+    SELECT period_no
     FROM suspects
-    GROUP BY file_no, period_start, period_end, work_date
+    GROUP BY period_no
     HAVING count(*) FILTER (copies % 2 = 0) >= 0.9 * count(*)
 )
 SELECT s.file_no, s.record
 FROM suspects AS s
-JOIN doubled AS d
-    ON d.file_no = s.file_no AND d.period_start IS NOT DISTINCT FROM s.period_start
-    AND d.period_end IS NOT DISTINCT FROM s.period_end AND d.work_date IS NOT DISTINCT FROM s.work_date
+JOIN doubled AS d ON d.period_no = s.period_no
 WHERE s.copies % 2 = 0 AND s.copy > s.copies / 2
 ORDER BY s.file_no, s.record;

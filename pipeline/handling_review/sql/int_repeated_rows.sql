@@ -9,11 +9,10 @@ WITH cases AS (
     JOIN int_unit_map AS m ON m.given = i.unit
 ),
 hours AS (
-    SELECT h.* EXCLUDE (unit, pay_code, role, source, line), m.unit, lower(h.pay_code) AS pay_code, lower(h.role) AS role,
-        coalesce(h.source, 'payroll') AS source
-    FROM raw_hours AS h
-    JOIN int_unit_map AS m ON m.given = h.unit
-    WHERE (SELECT max(file_no) FROM raw_hours) > 1
+    SELECT s.file_no, h.record, h.person, s.same_no, h.hours_given
+    FROM work.hours AS h
+    JOIN work.slot_facts AS s ON s.slot = h.slot
+    WHERE s.same_no IN (SELECT same_no FROM work.slot_facts GROUP BY same_no HAVING min(file_no) < max(file_no))
 )
 SELECT 'incidents' AS file, t.file_no, t.record
 FROM cases AS t
@@ -27,16 +26,12 @@ UNION ALL
 SELECT 'hours', t.file_no, t.record
 FROM hours AS t
 JOIN (
-    SELECT * EXCLUDE (file_no, record), min(file_no) AS first_file
+    SELECT person, same_no, hours_given, min(file_no) AS first_file
     FROM hours
-    GROUP BY ALL
+    GROUP BY person, same_no, hours_given
     HAVING min(file_no) < max(file_no)
 ) AS e
-    ON e.unit = t.unit AND e.hours = t.hours
-    AND e.employee_id IS NOT DISTINCT FROM t.employee_id AND e.period_start IS NOT DISTINCT FROM t.period_start
-    AND e.period_end IS NOT DISTINCT FROM t.period_end AND e.work_date IS NOT DISTINCT FROM t.work_date
-    AND e.pay_code IS NOT DISTINCT FROM t.pay_code AND e.role IS NOT DISTINCT FROM t.role
-    AND e.source = t.source AND t.file_no > e.first_file
+    ON e.person = t.person AND e.same_no = t.same_no AND e.hours_given = t.hours_given AND t.file_no > e.first_file
 UNION ALL
 SELECT 'training', t.file_no, t.record
 FROM raw_training AS t

@@ -1,8 +1,8 @@
--- grain: one spelling of a unit in any file, with the unit that it stands for
+-- grain: one spelling of a unit in any file, with the unit that it stands for, and whether the hours files hold it
 CREATE TABLE int_unit_map AS
 WITH spellings AS (
     SELECT unit AS given FROM raw_units
-    UNION SELECT unit FROM raw_hours
+    UNION SELECT unit FROM work.slots
     UNION SELECT unit FROM raw_incidents
     UNION SELECT unit FROM raw_equipment
     UNION SELECT unit FROM raw_observations
@@ -23,7 +23,8 @@ first_spelling AS (
     FROM spellings
     GROUP BY lower(given)
 )
-SELECT s.given, coalesce(k.unit, f.unit) AS unit, k.unit IS NULL AS is_unlisted
+SELECT s.given, coalesce(k.unit, f.unit) AS unit, k.unit IS NULL AS is_unlisted,
+    s.given IN (SELECT unit FROM work.slots) AS is_in_hours
 FROM spellings AS s
 LEFT JOIN known AS k ON k.unit_key = lower(s.given)
 LEFT JOIN first_spelling AS f ON f.unit_key = lower(s.given)

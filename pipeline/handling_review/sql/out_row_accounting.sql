@@ -2,7 +2,7 @@
 CREATE TABLE out_row_accounting AS
 WITH fates AS (
     SELECT 'incidents' AS file, fate, count(*) AS rows, 0 AS hours FROM stg_incidents GROUP BY fate
-    UNION ALL SELECT 'hours', fate, count(*), CAST(sum(hours) AS DOUBLE) FROM stg_hours GROUP BY fate
+    UNION ALL SELECT 'hours', fate, CAST(sum(rows) AS BIGINT), CAST(sum(hours) AS DOUBLE) FROM work.hour_groups GROUP BY fate
     UNION ALL SELECT 'training', fate, count(*), 0 FROM stg_training GROUP BY fate
     UNION ALL SELECT 'units', 'used', count(*), 0 FROM raw_units
     UNION ALL SELECT 'equipment', 'used', count(*), 0 FROM raw_equipment

@@ -2,9 +2,7 @@
 -- outcome: as given, else the most serious box ticked. is_handling is null where neither the log nor the rules decide it
 CREATE VIEW stg_incidents AS
 WITH with_hours AS (
-    SELECT DISTINCT m.unit
-    FROM raw_hours AS h
-    JOIN int_unit_map AS m ON m.given = h.unit
+    SELECT DISTINCT unit FROM int_unit_map WHERE is_in_hours
 ),
 resolved AS (
     SELECT i.* EXCLUDE (outcome, privacy_case), m.unit AS review_unit,

@@ -14,7 +14,7 @@ WITH listed AS (
 named AS (
     SELECT DISTINCT m.unit
     FROM int_unit_map AS m
-    WHERE m.given IN (SELECT unit FROM raw_hours) OR m.given IN (SELECT unit FROM raw_units)
+    WHERE m.is_in_hours OR m.given IN (SELECT unit FROM raw_units)
 )
 SELECT n.unit, CASE WHEN l.parts = 1 AND l.name IS NOT NULL THEN l.name ELSE n.unit END AS name, l.care_type,
     l.program_start, coalesce(l.comparison, FALSE) AS comparison, l.opened_on, l.closed_on, CAST(l.beds AS BIGINT) AS beds

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 STORAGE_VERSION = "v1.2.0"
 MEMORY_LIMIT = "1GB"
 THREADS = 2
+WORK = "work.duckdb"  # tables that a build reads again and again and that are nobody's output: gone when it closes
 STREAM_ROWS = 1 << 17
 # A full disk: while writing, where data were to be spilled, or when a change is made final.
 _NO_ROOM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.TransactionException)
@@ -33,8 +34,8 @@ class Store:
     """One review database, open for writing until it is closed.
 
     Use as a context manager. ``path`` is made new, or a database that is there is opened again; ``temporary`` is a
-    folder for spilled data; ``threads``: `THREADS` unless
-    given; ``source`` is another database to read from, which stays as it is.
+    folder for spilled data and for the tables of ``work``, which last as long as the store is open; ``threads``:
+    `THREADS` unless given; ``source`` is another database to read from, which stays as it is.
     """
 
     def __init__(
@@ -47,6 +48,8 @@ class Store:
     ) -> None:
         self.path = path
         temporary.mkdir(mode=0o700, exist_ok=True)
+        self._beside = temporary / WORK
+        self._beside.unlink(missing_ok=True)
         self._umask = os.umask(0o077)  # the file, its log and what is spilled are private from their first byte
         try:
             self._con = duckdb.connect(
@@ -59,6 +62,7 @@ class Store:
                 }
             )
             self._con.execute(f"ATTACH {_text(path)} AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
+            self._con.execute(f"ATTACH {_text(self._beside)} AS work")
             if source is not None:
                 self._con.execute(f"ATTACH {_text(source)} AS source (READ_ONLY)")
         except duckdb.Error as error:
@@ -85,6 +89,7 @@ class Store:
     def close(self) -> None:
         """Write everything to the file and let go of it."""
         self._con.close()
+        self._beside.unlink(missing_ok=True)
         os.umask(self._umask)
 
     def checkpoint(self) -> None:

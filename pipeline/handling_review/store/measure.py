@@ -10,12 +10,19 @@ from handling_review.program import Program
 from handling_review.store.database import Store
 from handling_review.store.settle import ReviewDays, fill_lookups, fill_settings, review_days
 
+ROWS = ("int_hours_days", "work_slots", "work_people", "work_ids")
 CLEANING = (
-    "int_ids",
     "int_unit_map",
+    "work_slot_facts",
+    "work_hours",
     "int_repeated_rows",
     "int_double_loads",
     "int_negative_totals",
+    "work_fates",
+    "work_fated_hours",
+    "work_hour_groups",
+    "work_person_days",
+    "work_crowds",
     "stg_units",
     "stg_hours",
     "stg_incidents",
@@ -29,11 +36,14 @@ PERSON_TIME = (
     "int_period_totals",
     "int_unit_periods",
     "int_hours_parts",
+    "int_first_days",
+    "work_stretches",
+    "work_slot_parts",
+    "work_person_time",
     "int_person_time",
     "int_cases",
     "int_hours_gaps",
     "int_case_details",
-    "int_first_days",
     "int_staff_parts",
     "int_case_groups",
     "int_exposure_parts",
@@ -70,7 +80,8 @@ RESULTS = (
 
 def prepare(program: Program, store: Store, as_of: date) -> ReviewDays:
     """Settle the review's days and build the cleaned views. After this the cross-checks can run."""
-    store.run("int_hours_days")
+    for name in ROWS:
+        store.run(name)
     days = review_days(program, store, as_of)
     fill_lookups(program, store, days)
     matched = _match_share(store)

@@ -24,8 +24,8 @@ BANDS = (  # days since the first qualifying completion: sensitivity to the wash
     ("days 730 on", 730, None),
 )
 SERIES = ("handling", "non_handling", "recordable", "dart", "days_away", "first_aid")
-_RAW_FIRST = "SELECT min(first_day) FROM int_hours_days"
-_RAW_LAST = "SELECT max(last_day) FROM int_hours_days"
+_RAW_FIRST = "SELECT min(first_day) FROM work.slots"
+_RAW_LAST = "SELECT max(last_day) FROM work.slots"
 
 
 @dataclass(frozen=True)
