@@ -98,7 +98,9 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
+    from handling_review.evidence import aggregates
     from handling_review.evidence.export import result_frames
+    from handling_review.evidence.tables import ResultTables
     from handling_review.page.build import render
 
     with output_folder(out) as folder:
@@ -106,6 +108,8 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
         review = _judged(program, found, progress)
         progress("writing", 0)
         (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
+        handed_on = aggregates.gather(ResultTables.from_dict(found.tables), review)
+        (folder / aggregates.FILE).write_text(aggregates.as_json(handed_on), encoding="utf-8", newline="\n")
         (folder / "tables").mkdir()
         for name, frame in sorted(result_frames(review).items()):
             _write_csv(frame, folder / "tables" / f"{name}.csv")

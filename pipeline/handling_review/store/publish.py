@@ -16,7 +16,10 @@ from filelock import FileLock, Timeout
 
 from handling_review.problems import OutputProblem
 
-OURS = frozenset({"program-review.html", "tables", "findings.csv", "review.duckdb", "manifest.json"})
+OURS = frozenset(
+    {"program-review.html", "system-review.html", "facility-aggregates.json", "tables", "findings.csv", "review.duckdb",
+     "manifest.json"}
+)  # fmt: skip
 _AT_FDCWD = -100
 _EXCHANGE = 2
 
