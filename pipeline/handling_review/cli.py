@@ -71,6 +71,13 @@ def parser() -> argparse.ArgumentParser:
     worklist.add_argument(
         "--within", type=_months, metavar="MONTHS", default=3, help="due within so many months (default: 3)"
     )
+
+    combine = commands.add_parser("combine", help="review several facilities from what each handed on")
+    combine.add_argument(
+        "paths", nargs="+", type=Path, metavar="OUT", help="output folders of build, or facility-aggregates.json files"
+    )
+    combine.add_argument("--out", type=Path, default=Path("system-review"), metavar="DIR", help="output folder")
+    combine.add_argument("--name", default="All facilities", help="what the facilities together are called")
     return top
 
 
@@ -121,6 +128,7 @@ def _run(asked: argparse.Namespace) -> int:
         "build": _build,
         "budget": _budget,
         "worklist": _worklist,
+        "combine": _combine,
     }
     return commands[asked.command](asked)
 
@@ -212,6 +220,15 @@ def _worklist(asked: argparse.Namespace) -> int:
         f"{_counted(written.rows_without_id, 'row')} of recent hours without an employee id. "
         "Keep this list to those who schedule training."
     )
+    return EXIT_DONE
+
+
+def _combine(asked: argparse.Namespace) -> int:
+    from handling_review.combine.build import combine
+
+    combined = combine(asked.paths, asked.out, asked.name)
+    print(f"Facilities: {len(combined.found.facilities)}")
+    print(f"Review: {combined.page}")
     return EXIT_DONE
 
 

@@ -112,8 +112,8 @@ def build(program: Program, as_of: date, out: Path, progress: Progress = quiet) 
         (folder / aggregates.FILE).write_text(aggregates.as_json(handed_on), encoding="utf-8", newline="\n")
         (folder / "tables").mkdir()
         for name, frame in sorted(result_frames(review).items()):
-            _write_csv(frame, folder / "tables" / f"{name}.csv")
-        _write_csv(found.tables["findings"], folder / "findings.csv")
+            write_csv(frame, folder / "tables" / f"{name}.csv")
+        write_csv(found.tables["findings"], folder / "findings.csv")
         (folder / "review.duckdb").chmod(0o600)
         _remove_spill(folder)
         _write_manifest(program, found, folder)
@@ -193,7 +193,7 @@ def findings_frame(findings: list[Finding]) -> pd.DataFrame:
 def write_findings(findings: Sequence[Finding], path: Path) -> None:
     """Write findings to a CSV file; raises ``OutputProblem`` if it cannot be written."""
     try:
-        _write_csv(findings_frame(list(findings)), path)
+        write_csv(findings_frame(list(findings)), path)
     except OSError as error:
         raise OutputProblem(f"{path}: cannot be written ({error.strerror}).") from None
 
@@ -214,7 +214,7 @@ def _run_id(program: Program, found: Measured) -> str:
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:12]
 
 
-def _write_csv(frame: pd.DataFrame, path: Path) -> None:
+def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write a result table; text that a spreadsheet would run as a formula gets a leading apostrophe."""
     safe = frame.copy()
     for name in safe.columns:
@@ -248,7 +248,7 @@ def _write_manifest(program: Program, found: Measured, folder: Path) -> None:
         "settings": program.settings(),
         "inputs": found.tables["inputs"].to_dict("records"),
         "row_accounting": found.tables["accounting"].to_dict("records"),
-        "outputs": {p.relative_to(folder).as_posix(): _sha256(p) for p in outputs},
+        "outputs": {p.relative_to(folder).as_posix(): sha256_of(p) for p in outputs},
         "versions": _versions(),
         "random_seed": None,
     }
@@ -256,7 +256,8 @@ def _write_manifest(program: Program, found: Measured, folder: Path) -> None:
     (folder / "manifest.json").write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
-def _sha256(path: Path) -> str:
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file, as hexadecimal digits."""
     digest = hashlib.sha256()
     with path.open("rb") as stream:
         while chunk := stream.read(1 << 20):

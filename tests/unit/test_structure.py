@@ -23,7 +23,7 @@ LAYERS = (
     {"evidence"},
     {"page"},
     {"review", "proposal"},
-    {"starter", "worklist"},
+    {"starter", "worklist", "combine"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

@@ -20,41 +20,50 @@ def render(review: Review) -> str:
 
     Raises jinja2's ``UndefinedError`` if a template asks for something that is not there.
     """
+    written = parts(review)
+    by_id = {finding.id: finding for part in written for finding in part.findings}
+    first, script, what_if = (files.read_text("reports", name) for name in ("first.js", "draw.js", "whatif.js"))
+    return (
+        environment()
+        .get_template("review.html.j2")
+        .render(
+            review=review,
+            scope=review.scope,
+            caution=words_data.caution(review),
+            front=front.front(review),
+            parts=written,
+            by_id=by_id,
+            method=method,
+            tables_data=tables_data,
+            posted=words_data.reconciliation_sentence(review.reconciliation),
+            joined=words_data.joined_units_sentence(review.scope.settings.get("unit_changes", ())).text,
+            glyph_width=WIDTH,
+            glyph_height=HEIGHT,
+            style=Markup(files.read_text("reports", "review.css")),
+            first_script=Markup(first),
+            draw_script=Markup(script),
+            what_if_script=Markup(what_if),
+            policy=bundle.policy(first, script, what_if),
+            plotly=Markup(bundle.plotly_bundle().packed),
+            figure_json=_figure_json(written),
+        )
+    )
+
+
+def environment() -> Environment:
+    """The templates, every value escaped, with the tests and filters that the macros ask for."""
     templates = {name: files.read_text("reports", name) for name in files.names("reports", ".j2")}
-    environment = Environment(
+    made = Environment(
         loader=DictLoader(templates),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.tests["number"] = lambda value: isinstance(value, Number)
-    environment.tests["glyph"] = lambda value: isinstance(value, Glyph)
-    environment.filters["number"] = number_html
-    written = parts(review)
-    by_id = {finding.id: finding for part in written for finding in part.findings}
-    first, script, what_if = (files.read_text("reports", name) for name in ("first.js", "draw.js", "whatif.js"))
-    return environment.get_template("review.html.j2").render(
-        review=review,
-        scope=review.scope,
-        caution=words_data.caution(review),
-        front=front.front(review),
-        parts=written,
-        by_id=by_id,
-        method=method,
-        tables_data=tables_data,
-        posted=words_data.reconciliation_sentence(review.reconciliation),
-        joined=words_data.joined_units_sentence(review.scope.settings.get("unit_changes", ())).text,
-        glyph_width=WIDTH,
-        glyph_height=HEIGHT,
-        style=Markup(files.read_text("reports", "review.css")),
-        first_script=Markup(first),
-        draw_script=Markup(script),
-        what_if_script=Markup(what_if),
-        policy=bundle.policy(first, script, what_if),
-        plotly=Markup(bundle.plotly_bundle().packed),
-        figure_json=_figure_json(written),
-    )
+    made.tests["number"] = lambda value: isinstance(value, Number)
+    made.tests["glyph"] = lambda value: isinstance(value, Glyph)
+    made.filters["number"] = number_html
+    return made
 
 
 def _figure_json(written: tuple[Part, ...]) -> dict[str, Markup]:

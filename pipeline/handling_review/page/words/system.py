@@ -93,7 +93,7 @@ def funnel_sentence(found: System) -> Sentence:
         return say(f"No funnel of facilities is drawn: {_facilities(found.funnel.reason)}.")
     out = tuple(unit.name for unit in found.funnel.units if unit.where == BEYOND_998)
     widened = say(
-        "The limits are widened, because facilities differ beyond chance." if found.funnel.widened else
+        "The limits are widened by what facilities differ beyond chance." if found.funnel.widened else
         "The limits are those of chance alone."
     )  # fmt: skip
     if not out:
@@ -130,8 +130,9 @@ CAUTION = say(
 HOW_POOLED = (
     say(
         "Of the cases of a facility, the share that fell after training is set against the share of its hours. "
-        "Facilities may differ in their true ratio; the average is the middle of those ratios (binomial-normal model, by maximum "
-        "likelihood). Facilities without a case, or without hours on one side, tell nothing and are not counted."
+        "Facilities may differ in their true ratio; the average is the middle of those ratios (binomial-normal model, "
+        "by maximum likelihood). Facilities without a case, or without hours on one side, tell nothing and are not "
+        "counted."
     ),
     say(
         "The ranges weigh every possible spread between facilities by its likelihood, so they are wide where "
@@ -144,7 +145,8 @@ HOW_HANDED_ON = (
     say(
         "No row about a person left a facility. Each handed on cases and hours in cells of quarter, unit, phase of "
         "training and side of the program's start. Cells in which a count of 1 to 4 could be read were put together "
-        "with others of the same phase and side before they left; cases and hours of each phase add up to what they were."
+        "with others of the same phase and side before they left; cases and hours of each phase add up to what they "
+        "were."
     ),
     say("Quarters that a facility found incomplete are left out by that facility."),
 )
