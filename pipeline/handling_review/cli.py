@@ -107,7 +107,7 @@ def parser() -> argparse.ArgumentParser:
     )
 
     trace = commands.add_parser("trace", help="show where a published number comes from: formula, rows, rules, query")
-    trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review")
+    trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review, or of combine")
     trace.add_argument(
         "key", nargs="?", metavar="KEY", help="the number's key, as tables/numbers.csv and --list name it"
     )
@@ -121,7 +121,7 @@ def parser() -> argparse.ArgumentParser:
 
 def _add_verify(commands: argparse._SubParsersAction[_Parser]) -> None:
     verify = commands.add_parser("verify", help="is a review still what was built? works everything out again")
-    verify.add_argument("out", type=Path, metavar="OUT", help="the output folder of a build")
+    verify.add_argument("out", type=Path, metavar="OUT", help="the output folder of a build (not of combine)")
     verify.add_argument(
         "--inputs", type=Path, metavar="PATH", help="also hold the inputs against it: their folder, or the program file"
     )
@@ -130,9 +130,19 @@ def _add_verify(commands: argparse._SubParsersAction[_Parser]) -> None:
 def _add_combine(commands: argparse._SubParsersAction[_Parser]) -> None:
     combine = commands.add_parser("combine", help="review several facilities from what each handed on")
     combine.add_argument(
-        "paths", nargs="+", type=Path, metavar="OUT", help="output folders of build, or facility-aggregates.json files"
+        "paths",
+        nargs="+",
+        type=Path,
+        metavar="OUT",
+        help="output folders of build, facility-aggregates.json files, or a folder of such files",
     )
-    combine.add_argument("--out", type=Path, default=Path("system-review"), metavar="DIR", help="output folder")
+    combine.add_argument(
+        "--out",
+        type=Path,
+        default=Path("system-review"),
+        metavar="DIR",
+        help="output folder, never that of a facility's review",
+    )
     combine.add_argument("--name", default="All facilities", help="what the facilities together are called")
 
 

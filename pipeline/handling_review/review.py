@@ -124,6 +124,8 @@ def build(
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
+    if (out / "system-review.html").exists():
+        raise OutputProblem(f"{out}: this is the combined review of several facilities. Choose another with --out.")
     keys = _keys(program, out)
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)

@@ -106,6 +106,43 @@ def test_the_same_hours_split_everywhere_is_one_large_facility() -> None:
     assert found.common.upper == pytest.approx(alone.upper, rel=1e-8)
 
 
+@pytest.mark.parametrize(("seed", "k", "usual"), [(1, 5, 200.0), (2, 60, 20.0), (3, 200, 6.0)])
+def test_limits_of_very_many_cases_are_those_of_the_exact_sum(
+    seed: int, k: int, usual: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same cases by the exact sum of binomial counts, and by the refined normal curve used beyond 3,000."""
+    sides = drawn(seed, k, usual=usual)
+    assert sides[0].sum() + sides[2].sum() > pooling.MOST_EXACT
+    quick = pooling.conditional(*sides).common
+    monkeypatch.setattr(pooling, "MOST_EXACT", 10**9)
+    exact = pooling.conditional(*sides).common
+    assert quick.estimate == exact.estimate
+    assert quick.lower == pytest.approx(exact.lower, rel=1e-5)
+    assert quick.upper == pytest.approx(exact.upper, rel=1e-5)
+    assert quick.lower != exact.lower
+
+
+@pytest.mark.parametrize("tau", [0.0, 0.3, 0.6])
+def test_three_facilities_keep_what_they_promise_and_say_something(tau: float) -> None:
+    """80 systems of three: the average and a further facility are held, and the range is not a hundredfold."""
+    draw = np.random.default_rng(3)
+    held = foreseen = systems = 0
+    widths = []
+    for seed in range(80):
+        found = pooling.conditional(*drawn(50_000 + seed, 3, usual=5.0, tau=tau))
+        if math.isnan(found.heterogeneity.tau):
+            continue
+        systems += 1
+        further = 0.6 * math.exp(tau * draw.standard_normal())
+        held += found.average.lower <= 0.6 <= found.average.upper
+        foreseen += found.prediction.lower <= further <= found.prediction.upper
+        widths.append(found.average.upper / found.average.lower)
+    assert systems > 60
+    assert held / systems >= 0.95
+    assert foreseen / systems >= 0.95
+    assert np.median(widths) < 15  # with all spreads alike beforehand it was 48 to 131
+
+
 @pytest.mark.parametrize("tau", [0.05, 0.35, 1.2, 2.5])
 def test_the_likelihood_is_the_integral_it_stands_for(tau: float) -> None:
     # scipy's adaptive quadrature of the same integral, facility by facility.

@@ -3,30 +3,25 @@
 from __future__ import annotations
 
 import json
-import random
 import re
 from collections import defaultdict
 from datetime import date
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
-from scipy.optimize import linprog
 
 from handling_review.cli import main
-from handling_review.evidence.aggregates import TOGETHER, Aggregates, Cell, as_json, coarsened, is_small
-from handling_review.evidence.tally import ALL_SERIES, Tally
+from handling_review.evidence.aggregates import TOGETHER, Aggregates, Cell, as_json
+from handling_review.evidence.tally import ALL_SERIES
 from handling_review.stats import ratios
 
 
 def facility(name: str, after: int, before: int, hours: float = 400_000.0, **changed: object) -> Aggregates:
     """A facility with as many hours before training as after, all its cases handling injuries with days away."""
     cells = [
-        Cell(
-            series, TOGETHER, TOGETHER, phase, side, events if series not in ("non_handling", "first_aid") else 0, hours
-        )
-        for phase, side, events in (("before", "before", before), ("after", "after", after))
+        Cell(series, TOGETHER, TOGETHER, phase, events if series not in ("non_handling", "first_aid") else 0, hours)
+        for phase, events in (("before", before), ("after", after))
         for series in ALL_SERIES
     ]
     told: dict[str, object] = {
@@ -75,20 +70,22 @@ def test_the_sample_hands_on_what_its_review_counts(tmp_path: Path) -> None:
     assert main(["demo", str(tmp_path / "demo")]) == 0
     told = json.loads((tmp_path / "demo" / "facility-aggregates.json").read_text(encoding="utf-8"))
     sums: dict[tuple[str, str], list[float]] = defaultdict(lambda: [0, 0.0])
-    for series, _, _, phase, _, events, hours in told["cells"]:
+    for series, _, _, phase, events, hours in told["cells"]:
         sums[phase, series][0] += events
         sums[phase, series][1] += hours
+    wanted: dict[tuple[str, str], list[float]] = defaultdict(lambda: [0, 0.0])
     phases = pd.read_csv(tmp_path / "demo" / "tables" / "phases.csv")
     for row in phases.to_dict("records"):
-        events, hours = sums[row["phase"], row["series"]]
-        assert events == row["cases"]
-        assert hours == pytest.approx(row["hours_worked"], abs=0.01)
-    paths = [str(tmp_path / "demo"), *written(tmp_path / "more", same_period(facility("Ash", 14, 28)))]
+        phase = row["phase"] if row["phase"] in ("before", "after") else "neither"
+        wanted[phase, row["series"]][0] += row["cases"]
+        wanted[phase, row["series"]][1] += row["hours_worked"]
+    assert len(wanted) == 15
+    for place, (events, hours) in wanted.items():
+        assert sums[place][0] == events
+        assert sums[place][1] == pytest.approx(hours, abs=0.01)
+    same = {"start": date(2023, 1, 1), "refresher_months": 24, "quarters": tuple(told["quarters"])}
+    paths = [str(tmp_path / "demo"), *written(tmp_path / "more", facility("Ash", 14, 28, **same))]
     assert main(["combine", *paths, "--out", str(tmp_path / "system")]) == 0
-
-
-def same_period(one: Aggregates) -> Aggregates:
-    return facility(one.facility, 14, 28, start=date(2023, 1, 1), end=date(2026, 6, 30), refresher_months=24)
 
 
 @pytest.mark.parametrize(
@@ -98,6 +95,8 @@ def same_period(one: Aggregates) -> Aggregates:
         ({"washout_days": 14}, r"washout .* 14 days in Beech; 30 days in Ash, Cherry"),
         ({"start": date(2024, 4, 1)}, r"first day .* 2024-01-01 in Ash, Cherry; 2024-04-01 in Beech"),
         ({"end": date(2026, 3, 31)}, r"last day .* 2026-03-31 in Beech"),
+        ({"quarters": ("2024-Q1", "2024-Q3")}, r"complete quarters: 2024-Q1 in Ash, Cherry; 2024-Q1, 2024-Q3 in Beech"),
+        ({"confidence": 0.9}, r"range \(\[analysis\] confidence\): 0\.9 in Beech; 0\.95 in Ash, Cherry"),
     ],
 )
 def test_unlike_definitions_are_refused_by_name(
@@ -120,14 +119,41 @@ def damaged(text: str) -> dict[str, tuple[str, str]]:
         "a list": ("[1, 2]", "no aggregates file"),
         "newer": (json.dumps({**told, "format_version": 2}), "format version 2"),
         "no cells": (json.dumps({k: v for k, v in told.items() if k != "cells"}), "no 'cells'"),
-        "negative": (text.replace(", 4, 400000.0]", ", -4, 400000.0]"), "a count was expected"),
-        "a part of a case": (text.replace(", 4, 400000.0]", ", 4.5, 400000.0]"), "a count was expected"),
-        "no hours": (text.replace(", 4, 400000.0]", ", 4, 0]"), "cases and no hours"),
-        "infinite": (text.replace(", 4, 400000.0]", ", 4, Infinity]"), "hours must be 0 or more"),
-        "true": (text.replace(", 4, 400000.0]", ", true, 400000.0]"), "a count was expected"),
-        "odd phase": (text.replace('"after", "after"', '"later", "after"'), "one of before"),
+        "negative": (text.replace(", 4, 400000.0]", ", -4, 400000.0]"), "a count from 0 to 1,000,000 was expected"),
+        "a part of a case": (text.replace(", 4, 400000.0]", ", 4.5, 400000.0]"), "a count from 0"),
+        "infinite": (text.replace(", 4, 400000.0]", ", 4, Infinity]"), "Infinity is no number"),
+        "true": (text.replace(", 4, 400000.0]", ", true, 400000.0]"), "a count from 0"),
+        "not a number": (text.replace(", 4, 400000.0]", ", NaN, 400000.0]"), "NaN is no number"),
+        "hours not a number": (text.replace(", 4, 400000.0]", ", 4, NaN]"), "NaN is no number"),
+        "digits without end": (text.replace(", 4, 400000.0]", f", {'9' * 6000}, 400000.0]"), "damaged"),
+        "a huge count": (text.replace(", 4, 400000.0]", f", {10**30}, 400000.0]"), "a count from 0 to 1,000,000"),
+        "huge hours": (text.replace(", 4, 400000.0]", ", 4, 1e300]"), "no more than people can work"),
+        "a text for a count": (text.replace(", 4, 400000.0]", ', "4", 400000.0]'), "a count from 0"),
+        "a cell too short": (text.replace(", 4, 400000.0]", ", 4]"), "a cell has six entries"),
+        "a cell that is a name": (json.dumps({**told, "cells": ["handling"]}), "a cell has six entries"),
+        "cells by name": (json.dumps({**told, "cells": {"a": 1}}), "a list was expected"),
+        "no cell at all": (json.dumps({**told, "cells": []}), "no cell"),
+        "a cell twice": (json.dumps({**told, "cells": [*told["cells"], told["cells"][0]]}), "stands there twice"),
+        "parts over the whole": (text.replace('"after", 4, 400000.0]', '"after", 9, 400000.0]', 1), "of the kind that"),
+        "other hours": (text.replace('"after", 4, 400000.0]', '"after", 4, 300000.0]', 1), "hours are not the same"),
+        "odd quarter": (text.replace(f'"{TOGETHER}", "{TOGETHER}"', f'"spring", "{TOGETHER}"', 1), "a quarter such as"),
+        "other quarter": (text.replace(f'"{TOGETHER}", "{TOGETHER}"', f'"1999-Q1", "{TOGETHER}"', 1), "not among the"),
+        "odd phase": (text.replace('"after", 4', '"later", 4'), "one of before"),
+        "odd series": (json.dumps({**told, "definitions": {**told["definitions"], "series": ["dart"]}}), "one of "),
+        "no definitions": (json.dumps({**told, "definitions": "as usual"}), "named values were expected"),
+        "odd confidence": (
+            json.dumps({**told, "definitions": {**told["definitions"], "confidence": 95}}),
+            "confidence",
+        ),
+        "odd day": (json.dumps({**told, "period_start": "last spring"}), "a day such as"),
+        "backwards": (json.dumps({**told, "period_start": "2027-01-01"}), "ends before it starts"),
+        "no name": (json.dumps({**told, "facility": " \u200b"}), "a text was expected"),
+        "a number for a name": (json.dumps({**told, "facility": 7}), "a text was expected"),
+        "a long name": (json.dumps({**told, "facility": "A" * 10_000}), "at most 200 letters"),
+        "a command in it": (json.dumps({**told, "facility": ["\x1b[2J"]}), "a text was expected"),
         "deep": ("[" * 100_000, "no aggregates file"),
         "latin": ("é", "no aggregates file"),
+        "empty": ("", "not whole"),
     }
 
 
@@ -146,6 +172,8 @@ def test_a_broken_file_is_named_and_nothing_is_written(
     assert "ash.json" in err
     assert said in err
     assert "Traceback" not in err
+    assert "\x1b" not in err
+    assert len(err) < 600
     assert not (tmp_path / "out").exists()
 
 
@@ -165,87 +193,6 @@ def test_two_combinations_are_the_same_to_the_byte(tmp_path: Path) -> None:
     for out, order in (("one", paths), ("two", paths[::-1])):
         assert main(["combine", *order, "--out", str(tmp_path / out)]) == 0
     files = [p.relative_to(tmp_path / "one") for p in (tmp_path / "one").rglob("*") if p.is_file()]
-    assert len(files) == 5
+    assert len(files) == 6
     for file in files:
         assert (tmp_path / "one" / file).read_bytes() == (tmp_path / "two" / file).read_bytes()
-
-
-def drawn(seed: int) -> dict[tuple[str, str], dict[str, Tally]]:
-    """The cells of one phase and side of a small facility, series that hold each other drawn one from the other."""
-    draw = random.Random(seed)
-    places: dict[tuple[str, str], dict[str, Tally]] = {}
-    for quarter in [f"2025-Q{i + 1}" for i in range(draw.randint(1, 4))]:
-        for unit in "ABCDE"[: draw.randint(1, 5)]:
-            mean = draw.choice((0.0, 0.5, 2.0, 9.0))
-            handling, other = (sum(draw.random() < mean / 20 for _ in range(20)) for _ in range(2))
-            recordable = handling + other + draw.choice((0, 0, 0, 1))
-            dart = draw.randint(0, recordable)
-            events = {
-                "handling": handling, "non_handling": other, "recordable": recordable, "dart": dart,
-                "days_away": draw.randint(0, dart), "first_aid": draw.randint(0, 6),
-            }  # fmt: skip
-            places[quarter, unit] = {series: Tally(events[series], 5000.0) for series in ALL_SERIES}
-    return places
-
-
-@pytest.mark.parametrize("seed", range(60))
-def test_totals_stay_and_no_small_cell_leaves_unless_it_is_the_whole(seed: int) -> None:
-    places = drawn(seed)
-    found = coarsened(places, 5)
-    for series in ALL_SERIES:
-        assert sum(c[series].events for c in found.values()) == sum(c[series].events for c in places.values())
-        assert sum(c[series].hours for c in found.values()) == sum(c[series].hours for c in places.values())
-    small = [place for place, counts in found.items() if is_small(counts, 5)]
-    assert small in ([], [(TOGETHER, TOGETHER)])
-    if small:
-        assert len(found) == 1
-
-
-@pytest.mark.parametrize("seed", range(60))
-def test_nobody_can_work_a_small_cell_out_of_what_is_handed_on(seed: int) -> None:
-    """An attacker who knows which cells there were, and every number handed on, solves for each small count."""
-    places = drawn(seed)
-    if len(places) < 2:
-        return  # one cell is the whole facility
-    found = coarsened(places, 5)
-    order = sorted(places)
-    at = {
-        (place, series): i * len(ALL_SERIES) + j for i, place in enumerate(order) for j, series in enumerate(ALL_SERIES)
-    }
-    rows, sums = [], []
-    for (quarter, unit), counts in found.items():
-        inside = [
-            place
-            for place in order
-            if (place == (quarter, unit))
-            or (unit == TOGETHER and place not in found and (quarter in (TOGETHER, place[0])))
-        ]
-        if quarter == TOGETHER:
-            apart = {q for q, u in found if u == TOGETHER and q != TOGETHER}
-            inside = [place for place in inside if place[0] not in apart]
-        for series in ALL_SERIES:
-            row = np.zeros(len(at))
-            row[[at[place, series] for place in inside]] = 1
-            rows.append(row)
-            sums.append(counts[series].events)
-    holds = []
-    for place in order:
-        for inner, outer in (("dart", "recordable"), ("days_away", "dart"), ("handling", "recordable")):
-            row = np.zeros(len(at))
-            row[at[place, inner]], row[at[place, outer]] = 1, -1
-            holds.append(row)
-    for place in order:
-        for series in ALL_SERIES:
-            truth = places[place][series].events
-            if not 0 < truth < 5:
-                continue
-            goal = np.zeros(len(at))
-            goal[at[place, series]] = 1
-            ends = [
-                linprog(sign * goal, A_eq=np.array(rows), b_eq=sums, A_ub=np.array(holds), b_ub=np.zeros(len(holds)))
-                for sign in (1, -1)
-            ]
-            low, high = ends[0].fun, -ends[1].fun
-            assert low <= truth + 1e-6
-            assert high >= truth - 1e-6
-            assert high - low >= 1 - 1e-6, (place, series, truth)

@@ -1,10 +1,15 @@
 """What a facility hands to its health system: cases and hours in cells, no row about a person, no small cell.
 
-Cells are quarter x unit x phase of training x side of go-live. A cell is small where any count that can be read from it
-is 1 to 4: a series, or the difference of two series that hold each other (recordable cases that are not DART cases).
-Small cells of the same phase and side are put together, first across the units of a quarter, then across quarters. So
-the cases and hours of each phase and side add up to just what they were, and only their place in the facility is lost.
-The total of one phase and side in the whole facility is always handed on, however small.
+Cells are quarter x unit x phase, with three phases: before training, after it, and neither (waiting time, never
+trained, not known). A cell is small where any count that can be read from it is 1 to 4: a series, or the difference of
+two series that hold each other (recordable cases that are not DART cases); and where its hours are fewer than so many
+full-time people work in a quarter, because few hours can be one person's. Small cells of the same phase are put
+together, first across the units of a quarter, then across quarters. So the cases and hours of each phase add up to just
+what they were, and only their place in the facility is lost.
+
+The three totals of the whole facility are always handed on, however small: were they held back, the system would leave
+out just the facilities with few cases after training, and its ratio would be too high. So the file is a restricted one,
+for the safety office of the system, and does not go beside the wide copy.
 """
 
 from __future__ import annotations
@@ -25,19 +30,29 @@ FORMAT = "facility aggregates of a safe-handling program review"
 FORMAT_VERSION = 1
 TOGETHER = "(together)"  # in place of a unit or a quarter: several of them
 
+NEITHER = "neither"
+AGGREGATE_PHASES = ("before", "after", NEITHER)
+FULL_TIME_QUARTER = 520.0  # hours of one full-time person: 13 weeks of 40
+RESTRICTED = (
+    "For the safety office of the health system only. The three totals of the facility can hold small counts. Not for "
+    "staff, union or board; not to be passed on beside the wide copy of the review."
+)
+
 Place = tuple[str, str]  # quarter, unit
 Counts = Mapping[str, Tally]  # by series
 
 
 @dataclass(frozen=True)
 class Cell:
-    """Cases of one series and the hours they happened on. ``unit`` and ``quarter`` may be ``TOGETHER``."""
+    """Cases of one series and the hours they happened on; ``phase`` is one of ``AGGREGATE_PHASES``.
+
+    ``unit`` and ``quarter`` may be ``TOGETHER``.
+    """
 
     series: str
     quarter: str
     unit: str
     phase: str
-    go_live_phase: str
     events: int
     hours: float
 
@@ -69,13 +84,14 @@ def gather(tables: ResultTables, review: Review) -> Aggregates:
     program, scope = review.program, review.scope
     quarters = review.rates.complete()
     table = PersonTime(tables.person_time).within(quarters)
-    sides: dict[tuple[str, str], dict[Place, dict[str, Tally]]] = defaultdict(lambda: defaultdict(dict))
-    for key, tally in table.by("quarter", "unit", "phase", "go_live_phase").items():
-        quarter, unit, phase, side, series = (str(part) for part in key)
-        sides[phase, side][quarter, unit][series] = tally
+    phases: dict[str, dict[Place, dict[str, Tally]]] = {phase: defaultdict(dict) for phase in AGGREGATE_PHASES}
+    for key, tally in table.by("quarter", "unit", "phase").items():
+        quarter, unit, phase, series = (str(part) for part in key)
+        counts = phases[phase if phase in AGGREGATE_PHASES else NEITHER][quarter, unit]
+        counts[series] = counts.get(series, Tally()) + tally
     cells = [
-        Cell(series, quarter, unit, phase, side, tally.events, tally.hours)
-        for (phase, side), places in sorted(sides.items())
+        Cell(series, quarter, unit, phase, tally.events, tally.hours)
+        for phase, places in phases.items()
         for (quarter, unit), counts in coarsened(places, program.thresholds.privacy_cell).items()
         for series, tally in counts.items()
     ]
@@ -122,7 +138,10 @@ def coarsened(places: Mapping[Place, Counts], few_below: int) -> dict[Place, Cou
 
 
 def is_small(counts: Counts, few_below: int) -> bool:
-    """Whether any count that can be read from a cell is above nought and below the threshold."""
+    """Whether a count that can be read from a cell is above nought and below the threshold, or the hours are few.
+
+    Few hours: fewer than ``few_below`` full-time people work in a quarter, unless there is nothing at all.
+    """
     n = {series: counts[series].events if series in counts else 0 for series in ALL_SERIES}
     apart = (
         n["recordable"] - n["handling"] - n["non_handling"],
@@ -131,7 +150,9 @@ def is_small(counts: Counts, few_below: int) -> bool:
         n["recordable"] - n["handling"],
         n["recordable"] - n["non_handling"],
     )
-    return any(0 < count < few_below for count in (*n.values(), *apart))
+    hours = max((tally.hours for tally in counts.values()), default=0.0)
+    is_few = hours < few_below * FULL_TIME_QUARTER and (hours > 0 or any(n.values()))
+    return is_few or any(0 < count < few_below for count in (*n.values(), *apart))
 
 
 def _for_company(place: Place, counts: Counts) -> tuple[bool, int, Place]:
@@ -153,6 +174,7 @@ def as_json(found: Aggregates) -> str:
     head: dict[str, Any] = {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
+        "restricted": RESTRICTED,
         "facility": found.facility,
         "run_id": found.run_id,
         "as_of": found.as_of.isoformat(),
@@ -167,11 +189,10 @@ def as_json(found: Aggregates) -> str:
             "small_cells_below": found.few_below,
         },
         "quarters": list(found.quarters),
-        "cell_columns": ["series", "quarter", "unit", "phase", "go_live_phase", "cases", "hours_worked"],
+        "cell_columns": ["series", "quarter", "unit", "phase", "cases", "hours_worked"],
     }
     lines = json.dumps(head, ensure_ascii=False, indent=1)[:-2]
     cells = ",\n  ".join(
-        json.dumps([c.series, c.quarter, c.unit, c.phase, c.go_live_phase, c.events, c.hours], ensure_ascii=False)
-        for c in found.cells
+        json.dumps([c.series, c.quarter, c.unit, c.phase, c.events, c.hours], ensure_ascii=False) for c in found.cells
     )
     return f'{lines},\n "cells": [\n  {cells}\n ]\n}}\n'

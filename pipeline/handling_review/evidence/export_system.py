@@ -14,10 +14,25 @@ def system_frames(found: System) -> dict[str, pd.DataFrame]:
     return {
         "pooled_ratios": pd.DataFrame([_pooled(row, level) for row in found.pooled]),
         "facilities": pd.DataFrame(_facilities(found, level)),
+        "phases": pd.DataFrame(_phases(found)),
         "numbers": pd.DataFrame(
             [{"key": n.key, "value": n.value, "unit": n.unit, "shown": n.shown} for n in found.numbers]
         ),
     }
+
+
+def _phases(found: System) -> list[Row]:
+    return [
+        {
+            "facility": row.name,
+            "phase": phase,
+            "series": series,
+            "cases": tally.events,
+            "hours_worked": tally.hours,
+        }
+        for row in found.facilities
+        for phase, series, tally in row.tallies
+    ]
 
 
 def _pooled(row: PooledRatio, level: str) -> Row:

@@ -8,17 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
-from handling_review.evidence import numbers, unit_funnel, unit_spread
+from handling_review.evidence import numbers, unit_funnel
 from handling_review.evidence.aggregates import Aggregates
-from handling_review.evidence.contrast import CANNOT_TELL, Contrast, Estimate, contrast, direction_of
+from handling_review.evidence.contrast import Contrast, Estimate, contrast, direction_of
 from handling_review.evidence.measure import Rate, measure
 from handling_review.evidence.numbers import Number, key_part
+from handling_review.evidence.stated import RULES, Settings, settings
 from handling_review.evidence.tally import COMPARISON_SERIES, SERIES, Tally
 from handling_review.evidence.unit_funnel import UnitFunnel
-from handling_review.evidence.unit_spread import UnitSpread
 from handling_review.evidence.units import UnitRow, UnitsEvidence
 from handling_review.program import Program
-from handling_review.settings import Analysis
+from handling_review.settings import Analysis, Thresholds, Training
 from handling_review.stats import pooling
 
 FIRM_FACILITIES = 5  # with fewer the spread between facilities is a guess; common practice, no source
@@ -26,8 +26,9 @@ FIRM_FACILITIES = 5  # with fewer the spread between facilities is a guess; comm
 
 @dataclass(frozen=True)
 class PooledRatio:
-    """One series over all facilities: after training to before.
+    """One series over all facilities with hours on both sides: after training to before.
 
+    ``facilities`` of them tell something (they have a case); ``silent`` are all others.
     ``common``: if one ratio held everywhere; ``average``: the middle of ratios that differ; ``prediction``: where the
     true ratio of one further facility would lie. ``spread`` is the standard deviation of the log ratio, ``same`` the
     p-value of one common ratio. Parts are ``None`` where the data do not carry them. ``verdict`` is lower, higher or
@@ -36,6 +37,7 @@ class PooledRatio:
 
     series: str
     facilities: Number
+    silent: Number
     cases_after: Number
     hours_after: Number
     cases_before: Number
@@ -50,12 +52,13 @@ class PooledRatio:
 
 @dataclass(frozen=True)
 class FacilityRow:
-    """One facility: its own comparison of after and before training."""
+    """One facility: its own comparison of after and before training; ``tallies`` by phase and series, in order."""
 
     name: str
     run_id: str
     as_of: date
     change: Contrast
+    tallies: tuple[tuple[str, str, Tally], ...]
 
 
 @dataclass(frozen=True)
@@ -63,20 +66,22 @@ class System:
     """All facilities, alphabetical. ``pooled`` has the primary series first, injuries not from handling last.
 
     ``units`` holds the facilities side by side as rates over the whole period; ``by_verdict`` how many facilities are
-    lower, higher, or cannot tell by themselves.
+    lower, higher, or cannot tell by themselves. ``settings`` are those that all facilities share, but for the threshold
+    of small cells, which is the lowest of theirs; ``stated`` the fixed rules that sentences name.
     """
 
     start: date
     end: date
+    quarters: tuple[str, ...]
     series: str
-    washout_days: int
     confidence: float
-    few_below: int
+    settings: Settings
+    stated: tuple[Number, ...]
+    count: Number
     facilities: tuple[FacilityRow, ...]
     pooled: tuple[PooledRatio, ...]
     units: UnitsEvidence
     funnel: UnitFunnel
-    spread: UnitSpread
     by_verdict: tuple[tuple[str, Number], ...]
     numbers: tuple[Number, ...]
 
@@ -89,12 +94,21 @@ class System:
 def gather(held: Sequence[Aggregates]) -> System:
     """The system's evidence from its facilities' aggregates, which must share their definitions."""
     first = held[0]
-    program = Program(path=Path("combine"), analysis=Analysis(series=first.series, confidence=first.confidence))
+    program = Program(
+        path=Path("combine"),
+        analysis=Analysis(series=first.series, confidence=first.confidence),
+        training=Training(washout_days=first.washout_days),
+        thresholds=Thresholds(privacy_cell=min(one.few_below for one in held)),
+    )
     order = (first.series, *(s for s in SERIES if s != first.series), COMPARISON_SERIES)
     sides = {one.facility: _by_phase(one) for one in held}
     rows = tuple(
         FacilityRow(
-            one.facility, one.run_id, one.as_of, _change(one.facility, sides[one.facility], first.series, program)
+            one.facility,
+            one.run_id,
+            one.as_of,
+            _change(one.facility, sides[one.facility], first.series, program),
+            tuple((phase, series, tally) for (phase, series), tally in sorted(sides[one.facility].items())),
         )
         for one in held
     )
@@ -104,15 +118,16 @@ def gather(held: Sequence[Aggregates]) -> System:
     found = System(
         start=first.start,
         end=first.end,
+        quarters=first.quarters,
         series=first.series,
-        washout_days=first.washout_days,
         confidence=first.confidence,
-        few_below=max(one.few_below for one in held),
+        settings=settings(program),
+        stated=(RULES.inner_one_in, RULES.outer_one_in),
+        count=numbers.count("facilities/system", len(held), "facilities"),
         facilities=rows,
         pooled=pooled,
         units=units,
-        funnel=unit_funnel.gather(units),
-        spread=unit_spread.gather(units, program),
+        funnel=_of_facilities(unit_funnel.gather(units)),
         by_verdict=tuple(
             (verdict, numbers.count(f"facilities/{verdict}", verdicts.count(verdict), "facilities"))
             for verdict in ("lower", "higher", "cannot_tell", "few_cases", "no_data")
@@ -152,9 +167,29 @@ def _change(name: str, sides: _Phases, series: str, program: Program) -> Contras
     )
 
 
+def _of_facilities(found: UnitFunnel) -> UnitFunnel:
+    """The funnel of units with the keys of facilities."""
+
+    def renamed(number: Number) -> Number:
+        return replace(number, key=number.key.replace("/unit:", "/facility:"))
+
+    rows = tuple(
+        replace(
+            unit,
+            lower_95=renamed(unit.lower_95),
+            upper_95=renamed(unit.upper_95),
+            lower_998=renamed(unit.lower_998),
+            upper_998=renamed(unit.upper_998),
+        )
+        for unit in found.units
+    )
+    return replace(found, units=rows)
+
+
 def _pooled(series: str, facilities: Sequence[_Phases], confidence: float) -> PooledRatio:
-    after = [sides.get(("after", series), Tally()) for sides in facilities]
-    before = [sides.get(("before", series), Tally()) for sides in facilities]
+    sides = [(one.get(("after", series), Tally()), one.get(("before", series), Tally())) for one in facilities]
+    both = [(after, before) for after, before in sides if after.hours > 0 and before.hours > 0]
+    after, before = [one for one, _ in both], [one for _, one in both]
     found = pooling.conditional(
         [t.events for t in after], [t.hours for t in after],
         [t.events for t in before], [t.hours for t in before], confidence,
@@ -167,6 +202,7 @@ def _pooled(series: str, facilities: Sequence[_Phases], confidence: float) -> Po
     return PooledRatio(
         series=series,
         facilities=numbers.count(f"facilities/{end}", found.facilities, "facilities"),
+        silent=numbers.count(f"facilities_silent/{end}", len(facilities) - found.facilities, "facilities"),
         cases_after=numbers.count(f"cases_after/{end}", sum(t.events for t in after)),
         hours_after=numbers.hours(f"hours_after/{end}", math.fsum(t.hours for t in after)),
         cases_before=numbers.count(f"cases_before/{end}", sum(t.events for t in before)),
@@ -217,8 +253,9 @@ def _side_by_side(held: Sequence[Aggregates], sides: dict[str, _Phases], program
     system = measure("system/whole-period", series, whole, program)
     compared = sum(1 for row in rows if row.overall.rate is not None)
     return UnitsEvidence(
-        series, (), held[0].quarters, rows, system, system, numbers.count("facilities_with_rate/system", compared)
-    )
+        series, (), held[0].quarters, rows, system, system,
+        numbers.count("facilities_with_rate/system", compared, "facilities"),
+    )  # fmt: skip
 
 
 def is_firm(found: PooledRatio) -> bool:
@@ -230,6 +267,3 @@ def disagree(found: System) -> bool:
     """Whether some facilities are lower and others higher by themselves."""
     told = dict(found.by_verdict)
     return bool(told["lower"].value and told["higher"].value)
-
-
-__all__ = ["CANNOT_TELL", "FacilityRow", "PooledRatio", "System", "disagree", "gather", "is_firm"]

@@ -9,15 +9,17 @@ from markupsafe import Markup
 
 from handling_review import files
 from handling_review.evidence.contrast import FEW_CASES
+from handling_review.evidence.measure import Rate
+from handling_review.evidence.quarters import stretches
 from handling_review.evidence.system import PooledRatio, System
 from handling_review.page import bundle, funnel
 from handling_review.page.build import template_environment
 from handling_review.page.figures_compare import Row, forest
 from handling_review.page.findings import Part
 from handling_review.page.glyph import HEIGHT, WIDTH, rate_scale, ratio_glyph
-from handling_review.page.house import Picture, safe
+from handling_review.page.house import Picture, named
 from handling_review.page.numbered import Counter, Finding
-from handling_review.page.sentence import say, spoken
+from handling_review.page.sentence import Sentence, say, spoken
 from handling_review.page.tables import (
     RATE_COLUMNS,
     RATIO_COLUMNS,
@@ -28,60 +30,58 @@ from handling_review.page.tables import (
     estimate_range,
     rate_cells,
 )
+from handling_review.page.words import notes as words_notes
 from handling_review.page.words import system as words
 from handling_review.page.words.rates import SERIES_NAME, upper
+from handling_review.visible import of_page
 
 MOST_DRAWN = 40  # facilities in the picture; beyond it the table alone is readable
-SOURCES = (
-    "Stijnen T, Hamza TH, Ozdemir P. Random effects meta-analysis of event outcome in the framework of the "
-    "generalized linear mixed model. Statistics in Medicine 2010.",
-    "Higgins JPT, Thompson SG, Spiegelhalter DJ. A re-evaluation of random-effects meta-analysis. JRSS A 2009.",
-    "Spiegelhalter DJ. Funnel plots for comparing institutional performance. Statistics in Medicine 2005.",
-    "29 CFR 1904 (recording of injuries); cases x 200,000 / hours, as the US Bureau of Labor Statistics has it.",
-)
 
 
 def render(found: System, name: str, received: Sequence[tuple[str, str, str, str, str]]) -> str:
     """The whole page. ``received``: facility, run, day of its exports, version, SHA-256 of the file handed on."""
-    part = Part(
-        "system", "All facilities", "Whether rates changed with training, how far facilities differ, and which to ask.",
-        _findings(found),
-    )  # fmt: skip
+    part = Part("system", "All facilities", words.PART_LEAD, _findings(found))
     pictures = [picture for finding in part.findings for picture in finding.pictures]
-    first, script = files.read_text("reports", "first.js"), files.read_text("reports", "draw.js")
-    return (
+    first, *last = (files.read_text("reports", name) for name in ("first.js", "draw.js", "walk.js"))
+    page = (
         template_environment()
         .get_template("system.html.j2")
         .render(
             system=found,
             name=name,
-            series=SERIES_NAME[found.series],
+            shared=words.shared(found, SERIES_NAME[found.series], stretches(found.quarters)),
             caution=words.CAUTION,
+            restricted=words.RESTRICTED,
             part=part,
-            handed_on=words.HOW_HANDED_ON,
+            method_lead=words.METHOD_LEAD,
+            handed_on=words.handed_on(found),
             received=_received(received),
-            sources=SOURCES,
+            terms=words.TERMS,
+            sources=words.SOURCES,
             glyph_width=WIDTH,
             glyph_height=HEIGHT,
             style=Markup(files.read_text("reports", "review.css")),
             first_script=Markup(first),
-            draw_script=Markup(script),
-            policy=bundle.policy(first, script),
+            last_scripts=tuple(Markup(script) for script in last),
+            policy=bundle.policy(first, *last),
             plotly=Markup(bundle.plotly_bundle().packed),
             figure_json={picture.id: Markup(picture.json()) for picture in pictures},
         )
     )
+    return of_page(str(page))
 
 
 def _findings(found: System) -> tuple[Finding, ...]:
     count = Counter()
-    drawn = funnel.picture(found.funnel)
     return (
         count.finding(
             "pooled",
             "Did it change with training?",
             spoken(
-                words.pooled_sentence(found.primary), words.differ_sentence(found.primary), words.each_sentence(found),
+                words.pooled_sentence(found.primary),
+                words.differ_sentence(found.primary),
+                words.silent_sentence(found.primary),
+                words.each_sentence(found),
                 words.other_sentence(found),
             ),
             _forest(found),
@@ -92,16 +92,11 @@ def _findings(found: System) -> tuple[Finding, ...]:
             "facilities",
             "Where: facilities side by side",
             spoken(words.funnel_sentence(found)),
-            None if drawn is None else _of_facilities(drawn),
+            _funnel(found),
             (_rates_table(found),),
-            (
-                say(
-                    "Facilities stand in alphabetical order, because a ranking of small ones mostly ranks chance. "
-                    "Cases and hours of all phases of training are counted."
-                ),
-            ),
+            words.HOW_FUNNEL,
         ),
-    )  # fmt: skip
+    )
 
 
 def _forest(found: System) -> Picture | None:
@@ -110,41 +105,36 @@ def _forest(found: System) -> Picture | None:
             row.name,
             row.change.ratio,
             row.change.verdict == FEW_CASES,
-            f"{safe(row.name)}<br>{row.change.now.events.shown} cases after, {row.change.then.events.shown} before",
+            f"{named(row.name)}<br>{row.change.now.events.shown} cases after, {row.change.then.events.shown} before",
         )
         for row in found.facilities
     ]
-    if len(rows) > MOST_DRAWN:
+    is_drawn = len(rows) <= MOST_DRAWN
+    if not is_drawn:
         rows = []
-    told = found.primary.average or found.primary.common
-    if told is None:
+    average, common = found.primary.average, found.primary.common
+    if common is not None:
+        rows.append((words.ROW_COMMON, common, False, words.ROW_COMMON))
+    if average is not None:
+        rows.append((words.ROW_AVERAGE, average, False, words.ROW_AVERAGE))
+    if average is None and common is None:
         return None
-    rows.append(("All facilities, average", told, False, "all facilities, average"))
     return forest(
         "pooled",
         words.title(found.primary),
         rows,
         None,
         sides="after ÷ before",
-        description=say(
-            "Each row is a facility: a dot for the ratio of its rate after training to its rate before, a line for "
-            "the likely range; hollow dots stand on few cases. The last row is the average over all facilities. "
-            "The table gives every number."
-        ),
+        description=words.forest_description(is_drawn=is_drawn),
     )
 
 
-def _of_facilities(drawn: Picture) -> Picture:
-    """The funnel of units, its words about facilities of a system."""
-    return replace(
-        drawn,
-        title=say(drawn.title.text.replace("unit", "facility")),
-        description=say(
-            "Funnel. Each dot is a facility, by its hours worked from left to right and its rate from bottom to top. "
-            "The solid line is all facilities together; the dashed lines hold 95 in 100 facilities that differ by "
-            "chance alone, the dotted ones 998 in 1,000. The table gives every number."
-        ),
-    )
+def _funnel(found: System) -> Picture | None:
+    """The funnel of units, drawn and told of facilities."""
+    drawn = funnel.picture(found.funnel, "all facilities")
+    if drawn is None:
+        return None
+    return replace(drawn, title=words.funnel_title(found.funnel), description=words.FUNNEL_DESCRIPTION)
 
 
 def _pooled_table(found: System) -> Table:
@@ -160,16 +150,13 @@ def _pooled_table(found: System) -> Table:
     return Table(
         "All facilities together, after training to before",
         (
-            Column("Kind"), Column("Facilities", "number"), Column("Cases after", "number"),
+            Column("Kind", "label"), Column("Facilities", "number"), Column("Cases after", "number"),
             Column("Cases before", "number"), Column("Average ratio", "number"), Column("Likely between", "number"),
-            Column("Picture", "picture"), Column("A further facility", "number"), Column("One ratio for all", "number"),
+            Column("Picture", "picture"), Column("One more facility", "number"), Column("One ratio for all", "number"),
             Column("Likely between", "number"),
         ),
         tuple(cells(row) for row in found.pooled),
-        (
-            "Dashed mark: ratio 1, no change. The scale runs from 0.1 to 10. A further facility: where its true ratio "
-            "would lie. The kinds overlap.",
-        ),
+        (words.POOLED_NOTE,),
     )  # fmt: skip
 
 
@@ -187,6 +174,7 @@ def _facilities_table(found: System) -> Table:
             )
             for row in found.facilities
         ),
+        (words_notes.BEFORE_AFTER_SCALE,),
     )  # fmt: skip
 
 
@@ -208,8 +196,17 @@ def _rates_table(found: System) -> Table:
         f"{upper(SERIES_NAME[found.series])} by facility, {found.start} to {found.end}, per 200,000 hours",
         (Column("Facility (alphabetical)"), *RATE_COLUMNS, Column("Outer limits of the funnel", "number")),
         (*rows, ("All facilities", *rate_cells(whole, scale), "")),
-        ("† few cases: the rate moves a lot with one case more or less. § too few for a rate: an upper limit.",),
+        _notes(found, [*rates, whole]),
     )
+
+
+def _notes(found: System, rates: Sequence[Rate]) -> tuple[str | Sentence, ...]:
+    notes: list[str | Sentence] = []
+    if any(rate.rate is not None and rate.reliability != "plain" for rate in rates):
+        notes.append(words_notes.some_note(found.settings.unstable_below))
+    if any(rate.rate is None and rate.limit is not None for rate in rates):
+        notes.append(words_notes.few_note(found.settings.unreliable_below))
+    return (*notes, words.WHOLE_MARK)
 
 
 def _received(rows: Sequence[tuple[str, str, str, str, str]]) -> Table:

@@ -23,6 +23,9 @@ _LOG_WEIGHTS = np.log(_WEIGHTS) + 0.5 * _NODES**2  # the normal curve of the rul
 _WIDEST_TAU = 5.0  # on the log scale: ratios that differ by factors of hundreds
 _SPREADS = np.concatenate([np.linspace(0, 1, 41), np.linspace(1, _WIDEST_TAU, 33)[1:]])
 _SPREAD_STEPS = np.gradient(_SPREADS) * np.where((_SPREADS == 0) | (_SPREADS == _WIDEST_TAU), 0.5, 1.0)
+USUAL_SPREAD = 1.0  # scale of the half-normal weights of spreads: the cautious choice of Röver and others 2021
+_SPREAD_SHARES = _SPREAD_STEPS * np.exp(-0.5 * (_SPREADS / USUAL_SPREAD) ** 2)
+MOST_EXACT = 3000  # cases in all up to which limits of the one ratio are summed exactly; beyond it to five digits
 _MOST_STEPS, _CLOSE, _NEAR = 100, 1e-11, 1e-6  # nodes need to lie near the peak only
 _FAR_OUT = 100.0
 _FARTHEST = 25.0  # log of the most extreme ratio that is looked for
@@ -83,8 +86,9 @@ def conditional(events1: Values, hours1: Values, events0: Values, hours0: Values
     normally between facilities. Maximum likelihood by adaptive Gauss-Hermite quadrature; heterogeneity by the
     likelihood ratio against no spread, half of chi-square with 1 degree of freedom. The interval of the common ratio is
     exact (with one facility it is that of a rate ratio). Those of the average and of a further facility weigh every
-    spread from 0 to 5 by its likelihood, all spreads alike beforehand: with few facilities the spread is hardly known,
-    and an interval that takes the best one for true would be too narrow.
+    spread from 0 to 5 by its likelihood and by half a normal curve of scale 1, which leaves out only spreads that no
+    trade has: with few facilities the spread is hardly known, an interval that takes the best one for true would be too
+    narrow, and one that holds ratios a hundredfold apart for as likely as any would say nothing.
 
     Args:
         events1, hours1: cases and hours of the side of interest, one entry a facility, 1-D.
@@ -98,8 +102,8 @@ def conditional(events1: Values, hours1: Values, events0: Values, hours0: Values
     Raises:
         ValueError: bad counts or hours, or cases without hours.
 
-    Source: Stijnen, Hamza and Ozdemir 2010, Statistics in Medicine 29:3046-3067 (incidence rate ratios); even weights
-    for the spread: Higgins, Thompson and Spiegelhalter 2009, JRSS A 172:137-159.
+    Source: Stijnen, Hamza and Ozdemir 2010, Statistics in Medicine 29:3046-3067 (incidence rate ratios); weights of
+    the spread: Röver and others 2021, Research Synthesis Methods 12:448-474 (half-normal, scale from memory).
     """
     level = _inputs.share("confidence", confidence)
     y1, t1, y0, t0 = _sides(events1, hours1, events0, hours0)
@@ -255,10 +259,29 @@ def _tail_root(y1: Array, y0: Array, offset: Array, tail: float, *, above: bool)
     total = int(y1.sum())
 
     def excess(log_ratio: float) -> float:
-        chances = _sum_of_binomials(y1 + y0, special.expit(log_ratio + offset))
+        chance = special.expit(log_ratio + offset)
+        if (y1 + y0).sum() > MOST_EXACT:
+            return _tail_of_many(y1 + y0, chance, total, above=above) - tail
+        chances = _sum_of_binomials(y1 + y0, chance)
         return float(chances[total:].sum() if above else chances[: total + 1].sum()) - tail
 
     return float(optimize.brentq(excess, -_FARTHEST, _FARTHEST, xtol=1e-12))
+
+
+def _tail_of_many(sizes: Array, chances: Array, total: int, *, above: bool) -> float:
+    """The tail of a sum of many binomial counts: normal, with half a case and its skewness allowed for.
+
+    Source: Volkova 1996, Theory of Probability and its Applications 40:791-794 (refined normal approximation).
+    """
+    variance = float((sizes * chances * (1 - chances)).sum())
+    third = float((sizes * chances * (1 - chances) * (1 - 2 * chances)).sum())
+    at = (total - 0.5 if above else total + 0.5) - float((sizes * chances).sum())
+    z = at / math.sqrt(variance) if variance > 0 else math.copysign(math.inf, at)
+    if math.isinf(z) or abs(z) > _FAR_OUT:
+        return 1.0 if (z < 0) == above else 0.0
+    skewed = third / variance**1.5 * (1 - z**2) / 6 * math.exp(-(z**2) / 2) / math.sqrt(2 * math.pi)
+    below = float(special.ndtr(z)) + skewed
+    return float(1 - below if above else below)
 
 
 def _sum_of_binomials(sizes: Array, chances: Array) -> Array:
@@ -355,12 +378,12 @@ def _best(y1: Array, y0: Array, offset: Array) -> tuple[_Fit, _Fit]:
 def _weighed_ranges(
     y1: Array, y0: Array, offset: Array, best: _Fit, flat: _Fit, level: float
 ) -> tuple[Interval, Interval]:
-    """Ranges of the average and of a further facility, every spread weighed by its likelihood."""
+    """Ranges of the average and of a further facility, spreads weighed by their likelihood and how usual they are."""
     fits = [flat, *(_at_tau(y1, y0, offset, float(tau), best.middle) for tau in _SPREADS[1:])]
     middles = np.array([fit.middle for fit in fits])
     errors = np.array([fit.error for fit in fits])
     heights = np.array([fit.log_likelihood for fit in fits]) + np.log(errors)
-    shares = np.exp(heights - heights.max()) * _SPREAD_STEPS
+    shares = np.exp(heights - heights.max()) * _SPREAD_SHARES
     shares /= shares.sum()
     tail = (1 - level) / 2
 
