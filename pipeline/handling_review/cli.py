@@ -110,7 +110,7 @@ def parser() -> argparse.ArgumentParser:
     )
 
     trace = commands.add_parser("trace", help="show where a published number comes from: formula, rows, rules, query")
-    trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review")
+    trace.add_argument("out", type=Path, metavar="OUT", help="the output folder of a review, or of combine")
     trace.add_argument(
         "key", nargs="?", metavar="KEY", help="the number's key, as tables/numbers.csv and --list name it"
     )
@@ -118,15 +118,35 @@ def parser() -> argparse.ArgumentParser:
         "--list", nargs="*", dest="listed", metavar="TEXT", help="list the keys that hold TEXT (all of several words)"
     )
     _add_verify(commands)
+    _add_combine(commands)
     return top
 
 
 def _add_verify(commands: argparse._SubParsersAction[_Parser]) -> None:
     verify = commands.add_parser("verify", help="is a review still what was built? works everything out again")
-    verify.add_argument("out", type=Path, metavar="OUT", help="the output folder of a build")
+    verify.add_argument("out", type=Path, metavar="OUT", help="the output folder of a build (not of combine)")
     verify.add_argument(
         "--inputs", type=Path, metavar="PATH", help="also hold the inputs against it: their folder, or the program file"
     )
+
+
+def _add_combine(commands: argparse._SubParsersAction[_Parser]) -> None:
+    combine = commands.add_parser("combine", help="review several facilities from what each handed on")
+    combine.add_argument(
+        "paths",
+        nargs="+",
+        type=Path,
+        metavar="OUT",
+        help="output folders of build, facility-aggregates.json files, or a folder of such files",
+    )
+    combine.add_argument(
+        "--out",
+        type=Path,
+        default=Path("system-review"),
+        metavar="DIR",
+        help="output folder, never that of a facility's review",
+    )
+    combine.add_argument("--name", default="All facilities", help="what the facilities together are called")
 
 
 def _day(text: str) -> date:
@@ -190,6 +210,7 @@ def _run(asked: argparse.Namespace) -> int:
         "forget": _forget,
         "verify": _verify,
         "trace": _trace,
+        "combine": _combine,
     }
     return commands[asked.command](asked)
 
@@ -331,6 +352,15 @@ def _verify(asked: argparse.Namespace) -> int:
         found = verify.verify(asked.out, asked.inputs, progress)
     say("\n".join(verify.sentences(found)))
     return EXIT_FINDINGS if found.troubles else EXIT_DONE
+
+
+def _combine(asked: argparse.Namespace) -> int:
+    from handling_review.combine.build import combine
+
+    combined = combine(asked.paths, asked.out, asked.name)
+    say(f"Facilities: {len(combined.found.facilities)}")
+    say(f"Review: {combined.page}")
+    return EXIT_DONE
 
 
 def _counted(number: int, noun: str) -> str:

@@ -124,6 +124,8 @@ def build(
 
     Raises ``DataProblem`` (nothing written, the last good output untouched) where a finding blocks a true review.
     """
+    if (out / "system-review.html").exists():
+        raise OutputProblem(f"{out}: this is the combined review of several facilities. Choose another with --out.")
     keys = _keys(program, out)
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)
@@ -173,13 +175,17 @@ def write(
 
 
 def write_results(review: Review, tables: Mapping[str, pd.DataFrame], folder: Path, *, wide_copy: bool = False) -> None:
-    """Write the page (with ``wide_copy`` both), the tables and the findings into an empty folder."""
+    """Write the page (with ``wide_copy`` both), aggregates, tables and findings into an empty folder."""
+    from handling_review.evidence import aggregates
     from handling_review.evidence.export import result_frames
+    from handling_review.evidence.tables import ResultTables
     from handling_review.page.build import render
 
     (folder / PAGE).write_text(render(review), encoding="utf-8", newline="\n")
     if wide_copy:
         (folder / WIDE_PAGE).write_text(_wide_page(tables, review), encoding="utf-8", newline="\n")
+    handed_on = aggregates.gather(ResultTables.from_dict(tables), review)
+    (folder / aggregates.FILE).write_text(aggregates.as_json(handed_on), encoding="utf-8", newline="\n")
     (folder / "tables").mkdir()
     for name, frame in sorted(result_frames(review).items()):
         write_csv(frame, folder / "tables" / f"{name}.csv")

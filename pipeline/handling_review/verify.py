@@ -74,6 +74,11 @@ def verify(out: Path, inputs: Path | None = None, progress: Progress = quiet) ->
         raise OutputProblem(f"{out}: there is no review to verify ({manifest.NAME}: {error.strerror}).") from None
     found = _Findings()
     said = _read_manifest(text, found)
+    if "system" in said and "run_id" not in said:
+        raise OutputProblem(
+            f"{out}: this is a combined review, which holds no rows to work out again. Verify each facility's own "
+            "folder, then combine the same files once more: the same bytes come out."
+        )
     progress("reading files", 0)
     _files(out, said, found)
     record, book = _stored(out, found)

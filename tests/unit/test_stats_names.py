@@ -22,6 +22,7 @@ NAMES = {
     "money": ("npv", "payback", "budget_case"),
     "multiplicity": ("benjamini_hochberg",),
     "nowcast": ("late_cases", "reported_within"),
+    "pooling": ("conditional", "inverse_variance", "log_ratios"),
     "power": ("power", "events_needed", "smallest_detectable"),
     "proportions": ("wilson", "newcombe"),
     "proposals": ("judge", "best_sets"),

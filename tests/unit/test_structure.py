@@ -27,7 +27,7 @@ LAYERS = (
     {"kept"},
     {"trace"},
     {"review", "proposal"},
-    {"starter", "worklist", "rebuild", "forget", "verify"},
+    {"starter", "worklist", "rebuild", "forget", "verify", "combine"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}

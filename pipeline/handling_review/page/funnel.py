@@ -32,8 +32,8 @@ _LINE = 15  # pixels of a label's height
 _LETTER = 6.6  # pixels of a letter, about
 
 
-def picture(found: UnitFunnel) -> Picture | None:
-    """Rates over hours with the limits around the facility's rate."""
+def picture(found: UnitFunnel, whole: str = "facility") -> Picture | None:
+    """Rates over hours with the limits around the rate of the ``whole``."""
     if found.reason or found.target is None:
         return None
     figure = go.Figure(layout={"template": TEMPLATE})
@@ -67,7 +67,7 @@ def picture(found: UnitFunnel) -> Picture | None:
             )
     last = found.curve[-1]
     labels = [
-        note(f"facility {found.target}", x=at[0], y=value_of(found.target), xanchor="left", yanchor="bottom",
+        note(f"{whole} {found.target}", x=at[0], y=value_of(found.target), xanchor="left", yanchor="bottom",
         color=INK),
         note("dashed: 95%", x=last[0] / 1000, y=last[2], xanchor="right", yanchor="bottom"),
         note("dotted: 99.8%", x=last[0] / 1000, y=last[4], xanchor="right", yanchor="bottom"),

@@ -10,9 +10,9 @@ from handling_review.page.tables import Table
 
 MOST_QUARTERS = 16  # rows of a table by quarter that stay in sight: four years
 LATEST_QUARTERS = 12  # what is left of a longer one: three years
-MOST_PLACES = 24  # rows of a table by unit that stay in sight
+MOST_PLACES = 24  # rows of a table by unit or facility that stay in sight
 _FOLD = "“How we know, and more tables”"
-_PLACES = ("Unit", "Place")
+_PLACES = ("Unit", "Place", "Facility (")
 
 
 def arranged(shown: Sequence[Table], folded: Sequence[Table]) -> tuple[tuple[Table, ...], tuple[Table, ...], str]:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from handling_review.stats import money as money
     from handling_review.stats import multiplicity as multiplicity
     from handling_review.stats import nowcast as nowcast
+    from handling_review.stats import pooling as pooling
     from handling_review.stats import power as power
     from handling_review.stats import proportions as proportions
     from handling_review.stats import proposals as proposals
@@ -51,6 +52,7 @@ __all__ = [
     "money",
     "multiplicity",
     "nowcast",
+    "pooling",
     "power",
     "proportions",
     "proposals",

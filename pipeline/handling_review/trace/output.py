@@ -34,6 +34,7 @@ class Output:
     def __init__(self, folder: Path) -> None:
         """Raises ``OutputProblem`` where the folder holds no review, or its lists cannot be read."""
         self.folder = folder
+        self.is_system = False  # a combined review: it holds no rows
         if not folder.is_dir():
             raise OutputProblem(f"{folder}: there is no such folder. Give the output folder of a review.")
         for needed in (MANIFEST, NUMBERS):
@@ -62,6 +63,9 @@ class Output:
             found = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError) as error:
             raise OutputProblem(f"{path}: cannot be read ({error}). Build the review again.") from None
+        if isinstance(found, dict) and isinstance(found.get("system"), str) and _lists_facilities(found.get("inputs")):
+            self.is_system = True
+            return found
         if not isinstance(found, dict) or not isinstance(found.get("settings"), dict) or "inputs" not in found:
             raise OutputProblem(f"{path}: this is not the manifest of a review. Build the review again.")
         return found
@@ -185,6 +189,10 @@ class Output:
                 "review alone; if that is you, build the review again."
             ) from None
         return con
+
+
+def _lists_facilities(inputs: Any) -> bool:
+    return isinstance(inputs, list) and all(isinstance(one, dict) and "facility" in one for one in inputs)
 
 
 def plain(text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from handling_review.problems import UsageProblem
+from handling_review.trace import system
 from handling_review.trace.listing import as_lines, listed, unknown_key
 from handling_review.trace.output import Output
 from handling_review.trace.text import explained
@@ -19,6 +20,8 @@ def one(folder: Path, key: str) -> str:
     with Output(folder) as output:
         if key not in output.numbers:
             raise unknown_key(output, key)
+        if output.is_system:
+            return system.one(output, key)
         return explained(Tracer(output), key)
 
 
