@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from handling_review import files
-from handling_review.cli import parser
+from handling_review.arguments import parser
 
 ROOT = Path(__file__).resolve().parents[2]
 ALLOWED = {"README.md", "DEVELOPERS.md", "pyproject.toml", "pipeline", "schemas", "tests", "sample_data", "reports"}

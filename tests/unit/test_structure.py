@@ -27,7 +27,7 @@ LAYERS = (
     {"kept"},
     {"trace"},
     {"review", "proposal"},
-    {"starter", "worklist", "rebuild", "forget", "verify", "combine"},
+    {"starter", "worklist", "rebuild", "forget", "verify", "combine", "arguments"},
     {"cli"},
 )
 RANK = {name: rank for rank, names in enumerate(LAYERS) for name in names}
