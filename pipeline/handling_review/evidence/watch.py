@@ -242,11 +242,16 @@ def _false_signals(found: Chart, spans: Sequence[Span], series: str) -> FalseSig
     dice = np.random.default_rng(SEED)
     drawn = dice.poisson(found.centre.value * hours / 200_000, (SIMULATED, hours.size)).astype(float)
     spoke, onsets = 0, 0
+    known: dict[float, charts.ULimits] = {}  # exact limits follow from the baseline's total alone
     for events in drawn:
-        if not events[baseline].sum():
+        total = float(events[baseline].sum())
+        if not total:
             continue
-        limits = charts.u_limits(events, hours, baseline, found.kind)
-        flags = charts.signals(limits.rate_per_200k, limits.centre_per_200k, limits.lower, limits.upper)
+        limits = known.get(total) or charts.u_limits(events, hours, baseline, found.kind)
+        if found.kind == "poisson":
+            known[total] = limits
+        rate = events / (np.where(hours > 0, hours, np.nan) / 200_000)
+        flags = charts.signals(rate, limits.centre_per_200k, limits.lower, limits.upper)
         seen = (flags.outside | flags.run | flags.trend) & watched
         spoke += bool(seen.any())
         onsets += int(seen[0]) + int((seen[1:] & ~seen[:-1]).sum())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import CANNOT_TELL
@@ -52,9 +52,9 @@ def _cells(rung: Rung, now: Cell | None = None, then: Cell | None = None) -> tup
     )
 
 
-def _notes(rungs: Iterable[Rung]) -> tuple[str, ...]:
+def _notes(rungs: Sequence[Rung]) -> tuple[str, ...]:
     return (
-        words_notes.RATIO_SCALE,
+        *((words_notes.RATIO_SCALE,) if any(rung.ratio for rung in rungs) else ()),
         *((words_notes.FALL,) if any(words_notes.FALL_MARK in _answer(rung) for rung in rungs) else ()),
     )
 
@@ -120,7 +120,7 @@ def sensitivity_table(review: Review) -> Table:
         "The main answer and the same question asked in other ways",
         (Column("Question"), Column("How compared"), *COLUMNS),
         tuple(_sensitivity_row(row) for row in rows) if _any_hours(row.rung for row in rows) else (),
-        _notes(row.rung for row in rows),
+        _notes([row.rung for row in rows]),
     )
 
 
