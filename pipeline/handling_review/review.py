@@ -186,6 +186,7 @@ def write_results(review: Review, tables: Mapping[str, pd.DataFrame], folder: Pa
         (folder / WIDE_PAGE).write_text(_wide_page(tables, review), encoding="utf-8", newline="\n")
     handed_on = aggregates.gather(ResultTables.from_dict(tables), review)
     (folder / aggregates.FILE).write_text(aggregates.as_json(handed_on), encoding="utf-8", newline="\n")
+    (folder / aggregates.FILE).chmod(0o600)
     (folder / "tables").mkdir()
     for name, frame in sorted(result_frames(review).items()):
         write_csv(frame, folder / "tables" / f"{name}.csv")

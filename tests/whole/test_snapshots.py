@@ -127,7 +127,7 @@ def test_rows_that_move_down_in_an_export_leave_their_chunks_alone(tmp_path: Pat
 def test_what_holds_rows_is_for_its_owner_only(tmp_path: Path) -> None:
     _, _, out = three(tmp_path)
     assert stat.S_IMODE((out / "snapshots").stat().st_mode) == 0o700
-    for path in [*(out / "snapshots").iterdir(), out / "review.duckdb"]:
+    for path in [*(out / "snapshots").iterdir(), out / "review.duckdb", out / "facility-aggregates.json"]:
         assert stat.S_IMODE(path.stat().st_mode) == 0o600, path.name
 
 

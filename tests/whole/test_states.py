@@ -117,6 +117,13 @@ def no_case(page: str) -> None:
     assert "cannot be said" in sentences_of(finding_of(page, "worth"))[0]
 
 
+def no_course_counts(page: str) -> None:
+    told(page, "No row of the training file counts as training in safe handling")
+    front = words_of(front_of(page))
+    assert "State in the program file which courses are training in safe handling" in front
+    assert "Schedule training on" not in front, "first the courses, then classes"
+
+
 def one_case(page: str) -> None:
     assert "could still be as high as" in words_of(front_of(page))
 
@@ -205,7 +212,7 @@ IN_PARTICULAR: dict[str, Callable[[str], None]] = {
     "sixty_units": sixty_units,
     "ten_years": ten_years,
     "nothing_complete": nothing_complete,
-    "no_course_counts": lambda page: told(page, "No row of the training file counts as training in safe handling"),
+    "no_course_counts": no_course_counts,
     "comparison_only": lambda page: told(page, "Every unit is marked as a comparison unit"),
     "unit_totals_only": unit_totals_only,
     "tiny": no_money,

@@ -102,7 +102,14 @@ def _get_missing(basis: Basis) -> Candidate | None:
     return Candidate("get_missing", "rates", gaps, ()) if gaps else None
 
 
+def _name_courses(basis: Basis) -> Candidate | None:
+    """Where no row counts as training, classes may well have been held: first say which they were."""
+    return None if basis.training.qualifying_completions.value else Candidate("name_courses", "coverage", (), ())
+
+
 def _schedule_training(basis: Basis) -> Candidate | None:
+    if not basis.training.qualifying_completions.value:
+        return None
     without_program = {row.unit for row in basis.units.rows if row.is_comparison}
     low = tuple(
         row.label
@@ -143,6 +150,7 @@ _RULES: tuple[Callable[[Basis], Candidate | None], ...] = (
     _ask_where_it_rises,
     _walk_through,
     _get_missing,
+    _name_courses,
     _schedule_training,
     _schedule_refreshers,
     _check_reporting,

@@ -232,6 +232,8 @@ _CANDIDATES = {
     "get_missing": "Get the missing hours for {units}, so that the rate can be printed.",
     "walk_through": "Walk through {units} with the people who work there: the rate is higher than elsewhere.",
     "ask_where_it_rises": "Ask the people of {units} now what has changed: more injuries than before.",
+    "name_courses": "State in the program file which courses are training in safe handling: no row of the training "
+    "file counts.",
     "schedule_training": "Schedule training on {units}: staff with current training work less than half of "
     "the hours there.",
     "check_reporting": "Ask staff whether small injuries are still being reported.",

@@ -20,6 +20,7 @@ _OTHER = {"interrupted": "what the line before led to expect"}
 _WITHOUT_COUNTS: Mapping[str, str] = {
     "schedule_refreshers": "Schedule refreshers: for part of the hours worked, training has lapsed.",
     "check_reporting": "",
+    "name_courses": "",
     "schedule_training": "",
     "get_missing": "",
     "keep_measuring": "",
