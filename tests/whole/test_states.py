@@ -189,6 +189,7 @@ def told(page: str, why: str) -> None:
 
 def unit_totals_only(page: str) -> None:
     assert "For 100% of the hours in 2025-Q4 it is not known" in words_of(front_of(page))
+    assert "Schedule training on" not in words_of(front_of(page)), "for all that is known everybody is trained"
     assert "None of the people in the training file could be matched" in text_of(finding_of(page, "coverage"))
     assert "cannot be followed from one file to the other" in text_of(finding_of(page, "people"))
 

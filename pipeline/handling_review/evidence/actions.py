@@ -13,7 +13,7 @@ from handling_review.evidence.numbers import Number
 from handling_review.evidence.rates import RatesEvidence
 from handling_review.evidence.reporting import ReportingEvidence
 from handling_review.evidence.tasks import TasksEvidence
-from handling_review.evidence.training import TrainingEvidence
+from handling_review.evidence.training import Coverage, TrainingEvidence
 from handling_review.evidence.units import UnitsEvidence
 from handling_review.evidence.watch import Watch
 
@@ -114,7 +114,7 @@ def _schedule_training(basis: Basis) -> Candidate | None:
     low = tuple(
         row.label
         for row in basis.training.units
-        if row.name not in without_program and row.shares and _share(row.share("current")) < LOW_COVERAGE
+        if row.name not in without_program and row.shares and _could_be_current(row) < LOW_COVERAGE
     )
     return Candidate("schedule_training", "coverage", low, ()) if low else None
 
@@ -158,6 +158,11 @@ _RULES: tuple[Callable[[Basis], Candidate | None], ...] = (
     _settle_unclassified,
     _review_findings,
 )
+
+
+def _could_be_current(row: Coverage) -> float:
+    """The most that current training can stand behind: hours of people who could not be matched may all be theirs."""
+    return _share(row.share("current")) + _share(row.share("unknown"))
 
 
 def _share(number: Number) -> float:
