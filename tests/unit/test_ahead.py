@@ -21,11 +21,10 @@ def test_an_error_comes_where_its_part_would_have_come() -> None:
         yield 2
         raise ValueError("the third is damaged")
 
-    got = []
-    with pytest.raises(ValueError, match="the third is damaged"), ahead(broken()) as parts:
-        for part in parts:
-            got.append(part)
-    assert got == [1, 2]
+    with ahead(broken()) as parts:
+        assert [next(parts), next(parts)] == [1, 2]
+        with pytest.raises(ValueError, match="the third is damaged"):
+            next(parts)
 
 
 def test_a_reader_who_leaves_ends_the_making() -> None:
@@ -40,10 +39,14 @@ def test_a_reader_who_leaves_ends_the_making() -> None:
         finally:
             closed.set()
 
+    def reader_that_fails() -> None:
+        with ahead(endless()) as parts:
+            assert next(parts) == 0
+            raise KeyError("the reader fails")
+
     before = threading.active_count()
-    with pytest.raises(KeyError), ahead(endless()) as parts:
-        assert next(parts) == 0
-        raise KeyError("the reader fails")
+    with pytest.raises(KeyError):
+        reader_that_fails()
     assert closed.is_set(), "a generator is closed where it ran"
     assert threading.active_count() == before
     assert len(made) <= 4, "no more is made than may wait"
