@@ -71,6 +71,7 @@ def _add_check(commands: _Commands) -> None:
     check.add_argument("program", type=Path, help="the program file (TOML)")
     check.add_argument("--as-of", type=_day, metavar="DATE", help="day the exports were taken (default: program file)")
     check.add_argument("--findings", type=Path, metavar="FILE", help="also write the findings to this CSV file")
+    _add_progress(check)
 
 
 def _add_build(commands: _Commands) -> None:
@@ -90,6 +91,7 @@ def _add_build(commands: _Commands) -> None:
         action="store_true",
         help="also write a page for readers beyond the committee, small counts hidden",
     )
+    _add_progress(build)
 
 
 def _add_forget(commands: _Commands) -> None:
@@ -134,6 +136,12 @@ def _add_trace(commands: _Commands) -> None:
     )
     trace.add_argument(
         "--list", nargs="*", dest="listed", metavar="TEXT", help="list the keys that hold TEXT (all of several words)"
+    )
+
+
+def _add_progress(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--progress", action="store_true", help="say on the error output how far it is, even if that is no terminal"
     )
 
 

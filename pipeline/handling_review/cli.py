@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from handling_review.arguments import parser
 from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
+from handling_review.progress import Meter
 from handling_review.stopping import Stop, stoppable
 from handling_review.visible import printable
 
@@ -116,7 +117,7 @@ def _check(asked: argparse.Namespace) -> int:
     from handling_review.program import read_program
 
     program = read_program(asked.program)
-    with _Progress() as progress:
+    with Meter(lines=asked.progress) as progress:
         findings = review.check(program, asked.as_of or program.review.as_of or date.today(), progress)
     _print_findings(findings)
     if asked.findings:
@@ -131,11 +132,17 @@ def _build(asked: argparse.Namespace) -> int:
         return _rebuilt(asked)
     if asked.program is None:
         raise UsageProblem("build needs a program file, or --from-store DIR to build an earlier review again.")
-    return _built(asked.program, asked.as_of, asked.out, asked.since, wide_copy=asked.wide_copy)
+    return _built(asked.program, asked.as_of, asked.out, asked.since, wide_copy=asked.wide_copy, lines=asked.progress)
 
 
 def _built(
-    program_file: Path, as_of: date | None, out: Path | None, since: Path | None = None, *, wide_copy: bool = False
+    program_file: Path,
+    as_of: date | None,
+    out: Path | None,
+    since: Path | None = None,
+    *,
+    wide_copy: bool = False,
+    lines: bool = False,
 ) -> int:
     from handling_review import review
     from handling_review.program import read_program
@@ -143,7 +150,7 @@ def _built(
     program = read_program(program_file)
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
-    with _Progress() as progress:
+    with Meter(lines=lines) as progress:
         built = review.build(program, day, target, progress, since, wide_copy=wide_copy)
     _print_findings(built.findings)
     say(f"Run {built.run_id}, SHA-256 of manifest.json {built.manifest_sha256}")
@@ -158,7 +165,7 @@ def _rebuilt(asked: argparse.Namespace) -> int:
 
     if asked.program is not None or asked.since is not None:
         raise UsageProblem("--from-store uses the settings kept with that review: leave PROGRAM and --since out.")
-    with _Progress() as progress:
+    with Meter(lines=asked.progress) as progress:
         found = rebuild.rebuild(asked.store, asked.as_of, asked.out, progress)
     _print_findings(found.built.findings)
     for proviso in found.provisos:
@@ -181,7 +188,7 @@ def _budget(asked: argparse.Namespace) -> int:
     from handling_review.program import read_program
 
     program = read_program(asked.program, asked.changed)
-    with _Progress() as progress:
+    with Meter() as progress:
         found = review.examine(program, asked.as_of or program.review.as_of or date.today(), progress)
     for line in asked.changed:
         say(f"With {line} (the program file and the last review are untouched)")
@@ -196,7 +203,7 @@ def _worklist(asked: argparse.Namespace) -> int:
     program = read_program(asked.program)
     day = asked.as_of or program.review.as_of or date.today()
     out = asked.out or Path(f"worklist-{day.isoformat()}.csv")
-    with _Progress() as progress:
+    with Meter() as progress:
         written = worklist.write(program, day, out, asked.within, progress)
     people, apart = written.people, written.in_comparison_units
     say(
@@ -212,7 +219,7 @@ def _worklist(asked: argparse.Namespace) -> int:
 def _verify(asked: argparse.Namespace) -> int:
     from handling_review import verify
 
-    with _Progress() as progress:
+    with Meter() as progress:
         found = verify.verify(asked.out, asked.inputs, progress)
     say("\n".join(verify.sentences(found)))
     return EXIT_FINDINGS if found.troubles else EXIT_DONE
@@ -247,30 +254,6 @@ def _print_findings(findings: Sequence[Finding]) -> None:
         say("\n".join(f"  {line}" for line in ready.splitlines()))
     if not findings:
         say("Nothing found that needs a look.")
-
-
-class _Progress:
-    """Stage and rows on stderr while a build runs; silent where stderr is no terminal."""
-
-    def __init__(self) -> None:
-        self._on = sys.stderr.isatty()
-        self._width = 0
-
-    def __enter__(self) -> _Progress:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._on and self._width:
-            sys.stderr.write("\r" + " " * self._width + "\r")
-            sys.stderr.flush()
-
-    def __call__(self, stage: str, rows: int) -> None:
-        if not self._on:
-            return
-        text = f"{stage}, {rows:,} rows" if rows else stage
-        sys.stderr.write("\r" + text.ljust(self._width))
-        sys.stderr.flush()
-        self._width = max(self._width, len(text))
 
 
 def _apologise(fault: BaseException) -> int:

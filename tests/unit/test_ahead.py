@@ -39,14 +39,14 @@ def test_a_reader_who_leaves_ends_the_making() -> None:
         finally:
             closed.set()
 
-    def reader() -> None:
+    def reader_that_fails() -> None:
         with ahead(endless()) as parts:
             assert next(parts) == 0
             raise KeyError("the reader fails")
 
     before = threading.active_count()
     with pytest.raises(KeyError):
-        reader()
+        reader_that_fails()
     assert closed.is_set(), "a generator is closed where it ran"
     assert threading.active_count() == before
     assert len(made) <= 4, "no more is made than may wait"

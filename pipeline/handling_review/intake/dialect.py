@@ -43,6 +43,7 @@ class Dialect:
     size: int
     sha256: str
     encoding: str
+    lines: int = 0  # line ends in the file, or rows of a Parquet file; 0 where they were not counted
     odd_bytes: int = 0  # bytes outside UTF-8, read as Windows-1252
     odd_line: int = 0  # physical line of the first of them
     delimiter: str = ","
@@ -65,7 +66,10 @@ def examine(path: Path, contract: Contract, mapping: Mapping[str, str]) -> Diale
         names = parquet.column_names(path, found.seen)
         refuse_wide(path, names)
         columns, extra = _match(path, 0, names, contract, mapping)
-        return replace(found, header=tuple(names), header_line=0, first_line=1, columns=columns, extra=extra)
+        rows = parquet.row_count(path, found.seen)
+        return replace(
+            found, lines=rows, header=tuple(names), header_line=0, first_line=1, columns=columns, extra=extra
+        )
     head = "".join(_lines_of_head(path, found))
     delimiter, place, row, before = _header(path, head, contract, mapping)
     if place[1] - place[0] >= _LONGEST_HEADER:
@@ -136,6 +140,7 @@ def _scan(path: Path, content: Iterable[bytes]) -> Dialect:
         size=size,
         sha256=digest.hexdigest(),
         encoding="cp1252" if odd else encoding,
+        lines=line - 1,
         odd_bytes=odd,
         odd_line=odd_line,
         has_quotes=quotes or encoding == "utf-16",

@@ -17,6 +17,7 @@ from handling_review.intake.reading import FileReader
 from handling_review.intake.values import Style
 from handling_review.problems import DataProblem, ReviewProblem
 from handling_review.program import FILE_NAMES, REQUIRED_FILES, Program
+from handling_review.progress import expect
 from handling_review.pseudonyms import SHAPE_COLUMNS, Pseudonyms
 from handling_review.store.database import Store
 
@@ -74,12 +75,14 @@ def load_all(
     for name in FILE_NAMES:
         for number, path in enumerate(program.files.get(name, ()), start=1):
             one = contract(name)
+            progress(f"looking at {path.name}", 0)
             try:
                 examined.append((name, number, examine(path, one, program.columns.get(name, {})), one))
             except DataProblem as problem:
                 troubles.append(str(problem))
     if troubles:
         raise DataProblem("\n".join(troubles))
+    expect(progress, sum(dialect.lines for _, _, dialect, _ in examined))
     intake = Intake()
     for name in FILE_NAMES:
         _create(store, contract(name))

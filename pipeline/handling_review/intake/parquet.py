@@ -36,6 +36,15 @@ def column_names(path: Path, seen: tuple[int, ...]) -> list[str]:
         raise DataProblem(f"{path.name}: starts like Parquet but cannot be read. Export the file again.") from error
 
 
+def row_count(path: Path, seen: tuple[int, ...]) -> int:
+    """Rows of the file as its footer has them; 0 where that cannot be read."""
+    try:
+        with open_again(path, seen) as stream:
+            return max(0, int(_file(stream).metadata.num_rows))
+    except _DAMAGE:
+        return 0
+
+
 def blocks(
     path: Path, seen: tuple[int, ...], names: Sequence[str], positions: Sequence[int]
 ) -> Iterator[pa.RecordBatch]:

@@ -1,6 +1,6 @@
 -- grain: one row of the hours files whose person, unit and period net to fewer than zero hours worked, copies left out
 CREATE TABLE int_negative_totals AS
-WITH worked AS (
+WITH worked AS NOT MATERIALIZED (
     SELECT s.file_no, h.record, h.person, s.place_no, h.hours_given AS hours
     FROM work.hours AS h
     JOIN work.slot_facts AS s ON s.slot = h.slot
