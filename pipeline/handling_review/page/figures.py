@@ -190,7 +190,7 @@ def coverage_picture(review: Review) -> Picture:
         title=coverage_title(review.training),
         description=words_pictures.COVERAGE_DESCRIPTION,
         figure=drawn,
-        narrow={**axis.narrow(), "annotations": [*for_narrow(drawn, review, axis), *_line_names(drawn)]},
+        narrow={**axis.narrow(most=4), "annotations": [*for_narrow(drawn, review, axis), *_line_names(drawn)]},
         height=340,
         narrow_height=300,
     )

@@ -59,9 +59,9 @@ class TimeAxis:
         """The axis with every quarter, and room on the right for names of lines."""
         return quarter_axis(self.quarters, room)
 
-    def narrow(self, axis: str = "xaxis", room: float = 0.0) -> dict[str, Any]:
-        """The axis with years only, for a small screen."""
-        return narrow_quarter_axis(self.quarters, axis, room)
+    def narrow(self, axis: str = "xaxis", room: float = 0.0, most: int = 5) -> dict[str, Any]:
+        """The axis with years only, at most so many named, for a small screen."""
+        return narrow_quarter_axis(self.quarters, axis, room, most)
 
 
 def over_time(review: Review, draw: Callable[[Review], Picture | None]) -> Picture | None:
