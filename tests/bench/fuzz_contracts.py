@@ -30,6 +30,7 @@ from handling_review.intake.values import Style, canonical, typed
 
 RESULT = Path(__file__).with_name("FUZZ_CONTRACTS.md")
 CELLS = 40  # of one column in a case
+NO_DAY = (date(1900, 1, 1), date(9999, 12, 31))  # what some systems write where there is no day
 WORDS = (
     "", " ", "yes", "NO", "true", "0", "1", "-1", "2", "1e5", "1.5", "1.50", "-0", "0.00004", "99999999999999999",
     "123456789012345", "2025-02-28", "2025-02-29", "2024-02-29", "1989-12-31", "1990-01-01", "2100-12-31", "2101-01-01",
@@ -61,12 +62,16 @@ def plain(field: dict[str, Any], missing: list[str], cell: str) -> str | None:
 
 
 def _plain_day(text: str, rules: dict[str, Any]) -> str | None:
-    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+    found = re.fullmatch(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})", text)
+    if not found:
         return "type" if not re.search(r"[0-9]{5}|[a-z]{3}", text, re.I) else None  # other ways of writing a day
     try:
-        return _between(date.fromisoformat(text), rules, date.fromisoformat)
+        day = date(*(int(part) for part in found.groups()))
     except ValueError:
         return "type"
+    if day in NO_DAY:
+        return "required" if rules.get("required") else "missing"
+    return _between(day, rules, date.fromisoformat)
 
 
 def _plain_number(text: str, rules: dict[str, Any], *, whole: bool) -> str | None:
