@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from handling_review import last_review, manifest, pseudonyms
+from handling_review import manifest, pseudonyms
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.history.find import Earlier, earlier
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
@@ -149,6 +149,8 @@ def write(
 
     Returns the SHA-256 of the manifest.
     """
+    from handling_review import last_review  # brings all evidence with it, which a check has no use for
+
     refuse_blocked(found.findings)
     progress("keeping rows", 0)
     record = found.record(program)

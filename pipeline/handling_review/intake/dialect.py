@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from handling_review.ahead import ahead
 from handling_review.inputs import identity
 from handling_review.intake import parquet
 from handling_review.intake.contracts import Contract
@@ -101,19 +102,28 @@ def refuse_wide(path: Path, names: Sequence[str]) -> None:
 
 def scan_bytes(path: Path) -> Dialect:
     """Hash, size and encoding, in one pass over the bytes."""
+    digest = hashlib.sha256()
+
+    def hashed(content: Iterable[bytes]) -> Iterator[bytes]:
+        for chunk in content:
+            digest.update(chunk)
+            yield chunk
+
     with open_input(path) as stream:
-        return replace(_scan(path, chunks(path, stream)), seen=identity(stream))
+        with ahead(hashed(chunks(path, stream))) as content:  # hashing takes as long as all the rest
+            found = _scan(path, content)
+        return replace(found, sha256=digest.hexdigest(), seen=identity(stream))
 
 
 def _scan(path: Path, content: Iterable[bytes]) -> Dialect:
-    digest, size, quotes, line, odd, odd_line = hashlib.sha256(), 0, False, 1, 0, 0
+    """Size and encoding of the bytes; the hash is not known yet."""
+    size, quotes, line, odd, odd_line = 0, False, 1, 0, 0
     encoding = "utf-8"
     decoder = codecs.getincrementaldecoder("utf-8")("surrogateescape")  # bytes that are not UTF-8 become surrogates
     pending = after_cr = False
     for chunk in content:
         if size == 0:
             encoding = _first_bytes(path, chunk)
-        digest.update(chunk)
         size += len(chunk)
         quotes = quotes or b'"' in chunk
         if encoding in ("utf-16", PARQUET):
@@ -126,7 +136,9 @@ def _scan(path: Path, content: Iterable[bytes]) -> Dialect:
             pending = bool(decoder.getstate()[0])
             odd += found
             odd_line = odd_line or first
-        line += chunk.count(b"\n") + chunk.count(b"\r") - chunk.count(b"\r\n")
+        line += chunk.count(b"\n")
+        if b"\r" in chunk:
+            line += chunk.count(b"\r") - chunk.count(b"\r\n")
         line -= after_cr and chunk.startswith(b"\n")
         after_cr = chunk.endswith(b"\r")
     found, first = _odd_bytes(path, decoder.decode(b"", final=True), line, after_cr=after_cr)
@@ -138,7 +150,7 @@ def _scan(path: Path, content: Iterable[bytes]) -> Dialect:
     return Dialect(
         path=path,
         size=size,
-        sha256=digest.hexdigest(),
+        sha256="",
         encoding="cp1252" if odd else encoding,
         lines=line - 1,
         odd_bytes=odd,

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 STORAGE_VERSION = "v1.2.0"
+_NO_LOG = "RECOVERY_MODE 'no_wal_writes'"  # the file is nobody's before it is whole: no table waits for the disk
 MEMORY_LIMIT = "1GB"
 THREADS = 2
 WORK = "work.duckdb"  # tables that a build reads again and again and that are nobody's output: gone when it closes
@@ -50,7 +51,7 @@ class Store:
         temporary.mkdir(mode=0o700, exist_ok=True)
         self._beside = temporary / WORK
         self._beside.unlink(missing_ok=True)
-        self._umask = os.umask(0o077)  # the file, its log and what is spilled are private from their first byte
+        self._umask = os.umask(0o077)  # the file and what is spilled are private from their first byte
         try:
             self._con = duckdb.connect(
                 config={
@@ -61,8 +62,8 @@ class Store:
                     "autoload_known_extensions": "false",
                 }
             )
-            self._con.execute(f"ATTACH {_text(path)} AS review (STORAGE_VERSION '{STORAGE_VERSION}')")
-            self._con.execute(f"ATTACH {_text(self._beside)} AS work")
+            self._con.execute(f"ATTACH {_text(path)} AS review (STORAGE_VERSION '{STORAGE_VERSION}', {_NO_LOG})")
+            self._con.execute(f"ATTACH {_text(self._beside)} AS work ({_NO_LOG})")
             if source is not None:
                 self._con.execute(f"ATTACH {_text(source)} AS source (READ_ONLY)")
         except duckdb.Error as error:
@@ -93,7 +94,7 @@ class Store:
         os.umask(self._umask)
 
     def checkpoint(self) -> None:
-        """Move what was written from the log into the file."""
+        """Write what was changed into the file: until then it is not there, since no log is kept."""
         self._con.execute("CHECKPOINT review")
 
     def load(self, table: str, columns: Sequence[tuple[str, str]], stream: pa.RecordBatchReader | None) -> None:
