@@ -21,9 +21,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-import shipped_sample
+from handling_review import starter
 
 RESULT = Path(__file__).with_name("SAME_BYTES.md")
 AS_OF = ("2026-07-20", "2026-10-10")
@@ -59,7 +57,7 @@ def version_of(python: str) -> str:
 
 def build(python: str, threads: int, surroundings: dict[str, str], place: Path) -> Built:
     """Both builds of the sample in a folder of their own."""
-    program = shipped_sample.copied_to(place / "in")
+    program = starter.copy_sample(place / "in")
     kept = {k: v for k, v in os.environ.items() if k in ("PATH", "PYTHONPATH", "HOME")}
     environment = kept | surroundings | (ONE_THREAD if threads == 1 else {})
     began = time.monotonic()

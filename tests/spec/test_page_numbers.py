@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-import shipped_sample
+from handling_review import starter
 from handling_review.cli import main
 from handling_review.evidence import control, costs, late, panel
 from handling_review.evidence.assemble import Review
@@ -93,7 +93,7 @@ def page(name: str) -> Page:
 def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[Page, Path]:
     """The sample as the command builds it; what is published is read from its table, not from memory."""
     folder = tmp_path_factory.mktemp("sample")
-    program, out = shipped_sample.copied_to(folder / "in"), folder / "out"
+    program, out = starter.copy_sample(folder / "in"), folder / "out"
     assert main(["build", str(program), "--as-of", "2026-10-10", "--out", str(out)]) == 0
     with (out / "tables" / "numbers.csv").open(encoding="utf-8-sig", newline="") as file:
         published = {

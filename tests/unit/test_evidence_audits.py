@@ -12,8 +12,7 @@ import pandas as pd
 import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
-import shipped_sample
-from handling_review import files
+from handling_review import files, starter
 from handling_review.evidence import audits, export_training, numbers, rates, training, units
 from handling_review.intake.load import load_all
 from handling_review.program import Program, Thresholds, read_program
@@ -221,7 +220,7 @@ def audits_of(program_file: Path, folder: Path) -> pd.DataFrame:
 
 
 def test_the_sample_is_counted_as_a_plain_reading_counts_it(tmp_path: Path) -> None:
-    program = shipped_sample.copied_to(tmp_path / "in")
+    program = starter.copy_sample(tmp_path / "in")
     found = audits_of(program, tmp_path / "out")
     rows = pd.read_csv(program.with_name("observations.csv"), parse_dates=["observed_on"])
     rows["quarter"] = rows["observed_on"].dt.to_period("Q").astype(str).str.replace("Q", "-Q")

@@ -17,8 +17,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-import shipped_sample
-from handling_review import files
+from handling_review import files, starter
 from handling_review.intake.contracts import contract
 from handling_review.program import read_program
 from handling_review.simulate import Plan, simulate, write
@@ -169,7 +168,7 @@ def test_sample_columns_and_codes_are_the_contract_s(name: str) -> None:
 
 
 def test_sample_program_file_is_read_with_its_settings(tmp_path: Path) -> None:
-    program = read_program(shipped_sample.copied_to(tmp_path))
+    program = read_program(starter.copy_sample(tmp_path))
     assert program.facility.name == "Quillmere Care Campus"
     assert "Made-up" in program.facility.note
     assert program.review.as_of == date(2026, 7, 20)

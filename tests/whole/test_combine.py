@@ -66,15 +66,15 @@ def test_three_facilities_worked_by_hand(tmp_path: Path, capsys: pytest.CaptureF
     assert "15" in page
 
 
-def test_the_sample_hands_on_what_its_review_counts(tmp_path: Path) -> None:
-    assert main(["demo", str(tmp_path / "demo")]) == 0
-    told = json.loads((tmp_path / "demo" / "facility-aggregates.json").read_text(encoding="utf-8"))
+def test_the_sample_hands_on_what_its_review_counts(sample_review: tuple[Path, Path], tmp_path: Path) -> None:
+    _, out = sample_review
+    told = json.loads((out / "facility-aggregates.json").read_text(encoding="utf-8"))
     sums: dict[tuple[str, str], list[float]] = defaultdict(lambda: [0, 0.0])
     for series, _, _, phase, events, hours in told["cells"]:
         sums[phase, series][0] += events
         sums[phase, series][1] += hours
     wanted: dict[tuple[str, str], list[float]] = defaultdict(lambda: [0, 0.0])
-    phases = pd.read_csv(tmp_path / "demo" / "tables" / "phases.csv")
+    phases = pd.read_csv(out / "tables" / "phases.csv")
     for row in phases.to_dict("records"):
         phase = row["phase"] if row["phase"] in ("before", "after") else "neither"
         wanted[phase, row["series"]][0] += row["cases"]
@@ -84,7 +84,7 @@ def test_the_sample_hands_on_what_its_review_counts(tmp_path: Path) -> None:
         assert sums[place][0] == events
         assert sums[place][1] == pytest.approx(hours, abs=0.01)
     same = {"start": date(2023, 1, 1), "refresher_months": 24, "quarters": tuple(told["quarters"])}
-    paths = [str(tmp_path / "demo"), *written(tmp_path / "more", facility("Ash", 14, 28, **same))]
+    paths = [str(out), *written(tmp_path / "more", facility("Ash", 14, 28, **same))]
     assert main(["combine", *paths, "--out", str(tmp_path / "system")]) == 0
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shutil
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -198,10 +199,9 @@ def test_names_with_markup_and_formulas_stay_names(tmp_path: Path) -> None:
 
 
 def test_a_facility_and_a_system_do_not_replace_each_other(
-    built: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    sample_review: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    review = tmp_path / "demo"
-    assert main(["demo", str(review)]) == 0
+    review = Path(shutil.copytree(sample_review[1], tmp_path / "demo"))
     before = (review / "manifest.json").read_bytes()
     paths = written(tmp_path / "in", *SYSTEMS["three"])
     assert main(["combine", *paths, "--out", str(review)]) == 5
@@ -217,9 +217,9 @@ def test_a_facility_and_a_system_do_not_replace_each_other(
 
 
 def test_an_aggregates_file_changed_by_hand_is_found_by_verify(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    sample_review: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["demo", str(tmp_path / "demo")]) == 0
+    shutil.copytree(sample_review[1], tmp_path / "demo")
     file = tmp_path / "demo" / "facility-aggregates.json"
     assert main(["verify", str(tmp_path / "demo")]) == 0
     told = json.loads(file.read_text(encoding="utf-8"))

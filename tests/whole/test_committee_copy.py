@@ -19,9 +19,6 @@ from typing import Any
 import duckdb
 import pytest
 
-from handling_review import review as story
-from handling_review import starter
-from handling_review.program import read_program
 from whole.wide_attack import Page, number, read
 
 KINDS = {
@@ -48,11 +45,8 @@ class Output:
 
 
 @pytest.fixture(scope="module")
-def output(tmp_path_factory: pytest.TempPathFactory) -> Output:
-    folder = tmp_path_factory.mktemp("committee")
-    program = read_program(starter.copy_sample(folder / "sample"))
-    assert program.review.as_of is not None
-    out = story.build(program, program.review.as_of, folder / "out", wide_copy=True).page.parent
+def output(sample_review: tuple[Path, Path]) -> Output:
+    _, out = sample_review
     html = (out / "program-review.html").read_text(encoding="utf-8")
     figures = {
         name: json.loads(text)

@@ -9,19 +9,6 @@ import stat
 from base64 import b64decode
 from pathlib import Path
 
-import pytest
-
-from handling_review import review, starter
-from handling_review.program import read_program
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    folder = tmp_path_factory.mktemp("person")
-    program = read_program(starter.copy_sample(folder / "sample"))
-    assert program.review.as_of is not None
-    return folder / "sample", review.build(program, program.review.as_of, folder / "out").page.parent
-
 
 def ids_of(sample: Path) -> set[str]:
     found: set[str] = set()
@@ -31,8 +18,8 @@ def ids_of(sample: Path) -> set[str]:
     return found
 
 
-def test_no_employee_id_outside_the_database(built: tuple[Path, Path]) -> None:
-    sample, out = built
+def test_no_employee_id_outside_the_database(sample_review: tuple[Path, Path]) -> None:
+    sample, out = sample_review
     ids = ids_of(sample)
     assert len(ids) > 400
     seen = 0
@@ -48,8 +35,8 @@ def test_no_employee_id_outside_the_database(built: tuple[Path, Path]) -> None:
     assert seen >= 30
 
 
-def test_the_packed_library_on_the_page_is_plotly_and_nothing_else(built: tuple[Path, Path]) -> None:
-    text = (built[1] / "program-review.html").read_text(encoding="utf-8")
+def test_the_packed_library_on_the_page_is_plotly_and_nothing_else(sample_review: tuple[Path, Path]) -> None:
+    text = (sample_review[1] / "program-review.html").read_text(encoding="utf-8")
     packed = re.search(r'id="plotly-packed">(.*?)</script>', text, flags=re.DOTALL)
     assert packed is not None
     from plotly.offline import get_plotlyjs
@@ -57,14 +44,14 @@ def test_the_packed_library_on_the_page_is_plotly_and_nothing_else(built: tuple[
     assert gzip.decompress(b64decode(packed[1].strip())).decode("utf-8") == get_plotlyjs()
 
 
-def test_the_database_is_for_its_owner_only(built: tuple[Path, Path]) -> None:
-    mode = (built[1] / "review.duckdb").stat().st_mode
+def test_the_database_is_for_its_owner_only(sample_review: tuple[Path, Path]) -> None:
+    mode = (sample_review[1] / "review.duckdb").stat().st_mode
     assert stat.S_IMODE(mode) == 0o600
 
 
-def test_no_day_of_a_single_case_is_published(built: tuple[Path, Path]) -> None:
+def test_no_day_of_a_single_case_is_published(sample_review: tuple[Path, Path]) -> None:
     """Days of events stand in the log; what is published are quarters, months and the days of the diary and files."""
-    sample, out = built
+    sample, out = sample_review
     with (sample / "incidents.csv").open(encoding="cp1252", errors="replace", newline="") as stream:
         days = {row["event_date"] for row in csv.DictReader(stream)}
     with (sample / "events.csv").open(encoding="utf-8", newline="") as stream:

@@ -14,8 +14,7 @@ import duckdb
 import pandas as pd
 import pytest
 
-import shipped_sample
-from handling_review import rebuild, review
+from handling_review import rebuild, review, starter
 from handling_review.cli import main
 from handling_review.problems import OutputProblem
 from handling_review.program import read_program
@@ -271,7 +270,7 @@ def test_settings_come_back_as_they_were(tmp_path: Path) -> None:
     from handling_review.history import book
     from handling_review.history.program_back import program_of
 
-    program = read_program(shipped_sample.copied_to(tmp_path))
+    program = read_program(starter.copy_sample(tmp_path))
     plain = json.loads(book.dump(program.settings()))
     back = program_of(plain, program.settings_hash())
     assert back.proposals == program.proposals

@@ -29,9 +29,9 @@ TO_FOUR_DECIMALS = 1e-3  # hours: cells are rounded to four decimals before they
 
 
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("traced")
-    return traced.build(starter.copy_sample(folder / "sample"), folder / "out")
+def sample(sample_review: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The output folder alone, away from the files that it was made of."""
+    return Path(shutil.copytree(sample_review[1], tmp_path_factory.mktemp("traced") / "out"))
 
 
 @pytest.fixture(scope="module")

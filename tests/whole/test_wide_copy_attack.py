@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 
 from handling_review import review as story
-from handling_review import starter
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.tables import ResultTables
 from handling_review.program import Program, read_program
@@ -30,15 +29,14 @@ def built(program: Program, day: date, folder: Path) -> tuple[ResultTables, Revi
 
 
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[ResultTables, Review, str, Path]:
-    folder = tmp_path_factory.mktemp("wide")
-    program = read_program(starter.copy_sample(folder / "sample"))
+def sample(
+    sample_review: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory
+) -> tuple[ResultTables, Review, str, Path]:
+    given, out = sample_review
+    program = read_program(given / "program.toml")
     assert program.review.as_of is not None
-    out = folder / "out"
-    made = story.build(program, program.review.as_of, out, wide_copy=True)
-    assert made.wide_page is not None
-    (folder / "again").mkdir()
-    return *built(program, program.review.as_of, folder / "again"), made.wide_page.read_text(encoding="utf-8"), out
+    wide = (out / "program-review-wide.html").read_text(encoding="utf-8")
+    return *built(program, program.review.as_of, tmp_path_factory.mktemp("again")), wide, out
 
 
 def test_the_attacker_turns_rates_and_limits_back_into_counts() -> None:
