@@ -17,6 +17,7 @@ CLEANING = (
     "work_hours",
     "int_repeated_rows",
     "int_double_loads",
+    "work_corrected",
     "int_negative_totals",
     "work_fates",
     "work_fated_hours",
