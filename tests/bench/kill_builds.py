@@ -142,7 +142,7 @@ def main() -> int:
             "|---|---|---|",
         ]
         for way in ("exchange", "renames"):
-            count, faults = line_by_line(place / way, way)
+            count, faults = line_by_line(way)
             told = (
                 "two folders exchanged at once"
                 if way == "exchange"
