@@ -70,7 +70,8 @@ def test_every_function_of_the_words_speaks_on_some_page() -> None:
         called |= called_in(lambda found=found: render(found))
     # Spoken only where a facility gives what the made-up one does not; each has tests of its own.
     elsewhere = {("data", "figure_name"), ("funnel", "left_out_note"), ("who", "not_shown_sentence")}
-    others = {one for one in public_functions() if one[0] in ("restated", "wide", "system")}  # other pages and other builds
+    # Other pages and other builds.
+    others = {one for one in public_functions() if one[0] in ("restated", "wide", "system")}
     assert public_functions() - called - elsewhere - others == set()
 
 
