@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from handling_review.stats.ratios import METHODS
 
 LARGEST_EXPECTED = 1e7  # beyond this the enumeration grows out of hand, and power is 1 for any real change
 _MOST_RATIO = 1e6
+_BLOCK = 256  # totals whose borders are worked out together
 
 
 @dataclass(frozen=True)
@@ -231,12 +233,25 @@ def _rejections(
     totals: Array = np.arange(max(0.0, math.floor(mean - reach)), math.ceil(mean + reach) + 1)
     weights = np.exp(special.xlogy(totals, mean) - mean - special.gammaln(totals + 1))
     weights /= weights.sum()
-    low = _largest_rejected(totals, odds / (1 + odds), level / 2, method)
-    high = _largest_rejected(totals, 1 / (1 + odds), level / 2, method)  # events before, groups exchanged
+    low = _borders(totals, odds / (1 + odds), level / 2, method)
+    high = _borders(totals, 1 / (1 + odds), level / 2, method)  # events before, groups exchanged
     share = odds * true_ratio / (1 + odds * true_ratio)
     fewer = np.where(low >= 0, _at_most(low, totals, share), 0.0)
     more = np.where(high >= 0, _at_most(high, totals, 1 - share), 0.0)
     return float((weights * fewer).sum()), float((weights * more).sum())
+
+
+def _borders(totals: Array, share: float, tail: float, method: str) -> Array:
+    """``_largest_rejected`` of consecutive totals; blocks are kept, as a search asks for the same ones again."""
+    first, last = int(totals[0]), int(totals[-1])
+    blocks = range(first // _BLOCK, last // _BLOCK + 1)
+    found = np.concatenate([_block(number, share, tail, method) for number in blocks])
+    return found[first - blocks[0] * _BLOCK :][: totals.size]
+
+
+@lru_cache(maxsize=2048)
+def _block(number: int, share: float, tail: float, method: str) -> Array:
+    return _largest_rejected(np.arange(number * _BLOCK, (number + 1) * _BLOCK, dtype=float), share, tail, method)
 
 
 def _largest_rejected(totals: Array, share: float, tail: float, method: str) -> Array:
