@@ -32,7 +32,7 @@ def make() -> None:
         page.goto((out / "program-review.html").as_uri())
         page.wait_for_timeout(1500)
         page.add_style_tag(content="body { padding: 20px 24px }")
-        end = page.locator("section.part").first.bounding_box()
+        end = page.locator("nav.contents").bounding_box()
         height = end["y"] if end else SHEET["height"]
         page.screenshot(path=str(PICTURE), clip={"x": 0, "y": 0, "width": SHEET["width"], "height": height})
         browser.close()
