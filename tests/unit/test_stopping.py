@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import signal
 import threading
+from collections.abc import Iterator
 
 import pytest
 
-from handling_review.stopping import Stopped, stoppable, undisturbed
+from handling_review.stopping import SIGNALS, Stopped, stoppable, undisturbed
+
+
+@pytest.fixture(autouse=True)
+def listening() -> Iterator[None]:
+    """Signals as a person's shell has them: a run in the background may have been told to ignore some."""
+    usual = dict.fromkeys(SIGNALS, signal.SIG_DFL) | {signal.SIGINT: signal.default_int_handler}
+    before = {number: signal.signal(number, handler) for number, handler in usual.items()}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)])

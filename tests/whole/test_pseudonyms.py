@@ -23,7 +23,8 @@ from whole.histories import holds
 
 IDS = {"007": "KX-007-QZ", "008": "kx-008-qz", "009": "000918273645"}
 PRIVACY = "[privacy]\npseudonymise = true\n"
-OUTSIDE_TABLES = {"manifest.json", "program-review.html", "review.duckdb"}  # these hold the hash of the settings
+# These hold the hash of the settings, or the run that follows from it.
+OUTSIDE_TABLES = {"manifest.json", "program-review.html", "review.duckdb", "facility-aggregates.json"}
 
 
 def renamed(text: str) -> str:
