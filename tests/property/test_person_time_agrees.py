@@ -19,7 +19,7 @@ from handling_review.review import measured
 from property.drawn_facilities import Facility, Row, facilities, write
 from property.plain_engine import BOXES, SERIES, Files, NoReviewDays, Settings, person_time
 
-FACILITIES = 28  # a whole run of the pipeline each
+FACILITIES = 22  # a whole run of the pipeline each
 FATES = {
     *("already in another file", "period loaded twice", "negative total", "unmapped pay code", "not worked"),
     *("premium only", "no date", "period reversed", "outside the review period", "after the exports were taken"),

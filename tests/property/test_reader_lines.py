@@ -151,7 +151,7 @@ def check(rows: list[Row], layout: Layout) -> None:
     assert dialect.odd_line == line_of_odd_byte(text, layout)
 
 
-@settings(max_examples=250, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=150, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
 @given(ROWS, LAYOUTS)
 def test_every_line_is_where_a_naive_scan_finds_it(rows: list[Row], layout: Layout) -> None:
     with pytest.MonkeyPatch.context() as patch:

@@ -32,8 +32,8 @@ from handling_review.program import read_program
 from handling_review.review import measured
 from whole import facility
 
-FILES_READ = 300
-WHOLE_REVIEWS = 16
+FILES_READ = 180
+WHOLE_REVIEWS = 12
 AS_OF = date(2025, 7, 31)
 EAST = '"Wing ""B"", east"'
 BODY_PARTS = ("body_part", "low back", '"wrist,\nleft hand"', "", "épaule", '"knee"', "none")

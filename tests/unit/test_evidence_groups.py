@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as some
 
 from handling_review.evidence import who
@@ -68,6 +68,7 @@ def test_fewer_than_five_cases_in_all_are_not_broken_down() -> None:
     assert found.of("job").reason == "fewer than 5 cases in all"
 
 
+@settings(max_examples=60, derandomize=True, deadline=None)
 @given(
     some.dictionaries(some.sampled_from("abcdef"), some.integers(0, 9), min_size=1),
     some.integers(3, 6),

@@ -17,7 +17,7 @@ from handling_review.evidence.tally import PHASES
 from handling_review.program import Program
 from spec import made_up_tables as made_up
 
-SEED, TABLES, PARTS = 2026, 60, 3
+SEED, TABLES, PARTS = 2026, 40, 2
 BANDS = tuple(BAND_FROM)
 STARTS = (None, date(2019, 1, 1), date(2021, 5, 1), date(2022, 2, 1), date(2023, 7, 1), date(2030, 1, 1))
 
@@ -115,7 +115,7 @@ def hold_together(found: answer.Answer) -> None:
 
 
 @pytest.mark.parametrize("part", range(PARTS))
-def test_sixty_odd_tables_are_answered(part: int) -> None:
+def test_odd_tables_are_answered(part: int) -> None:
     dice = random.Random(f"{SEED}/{part}")
     with_ratio, without = set(), set()
     for _ in range(TABLES // PARTS):

@@ -46,10 +46,20 @@ def command(program: Path, out: Path) -> list[str]:
 
 
 def start(program: Path, out: Path) -> subprocess.Popen[str]:
-    """A build as a process of its own."""
+    """A build as a process of its own, which listens to signals even where this one was told to ignore them."""
     return subprocess.Popen(
-        command(program, out), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ
+        command(program, out),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ,
+        preexec_fn=_listen,
     )
+
+
+def _listen() -> None:
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_DFL)
 
 
 class Forked:
