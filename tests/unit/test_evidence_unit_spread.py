@@ -16,10 +16,10 @@ PUMPS = ((5, 94.320), (1, 15.720), (5, 62.880), (14, 125.760), (3, 5.240),
          (19, 31.440), (1, 1.048), (1, 1.048), (4, 2.096), (22, 10.480))  # fmt: skip
 
 
-def spread_of(counts: tuple[tuple[int, float], ...]) -> unit_spread.UnitSpread:
+def spread_of(counts: tuple[tuple[int, float], ...], **settings: float) -> unit_spread.UnitSpread:
     lines = ["quarter unit phase handling hours"]
     lines += [f"2024-Q1 P{i:02d} never {events} {round(hours * 1000)}" for i, (events, hours) in enumerate(counts)]
-    tables, program = made_up.drawn("\n".join(lines)), made_up.program()
+    tables, program = made_up.drawn("\n".join(lines)), made_up.program(**settings)
     complete = rates.gather(tables, program).complete()
     return unit_spread.gather(units.gather(tables, complete, program), program)
 
@@ -40,6 +40,12 @@ def test_the_pumps_differ_and_are_drawn_towards_the_whole() -> None:
     assert whole < own[6]
     highest = sum(float(row.among_highest.value or 0) for row in found.rows)
     assert highest == pytest.approx(3, abs=0.01), "ceil(10 / 4) units are among the highest quarter"
+
+
+def test_limits_reach_to_the_rate_where_the_distribution_is_very_skewed() -> None:
+    found = spread_of(((0, 300.0), (30, 100.0)), confidence=0.5)
+    low = found.rows[0]
+    assert float(low.lower.value or 0) < float(low.rate.value or 0) == float(low.upper.value or 0)
 
 
 def test_one_common_rate_is_tested_by_the_deviance() -> None:

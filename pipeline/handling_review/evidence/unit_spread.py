@@ -59,6 +59,8 @@ def gather(units: UnitsEvidence, program: Program) -> UnitSpread:
         return UnitSpread(units.series, (), None, False, (), reason)
     level = program.analysis.confidence
     shrunk = shrinkage.gamma_poisson(events, hours, confidence=level)
+    # The mean of a very skewed distribution can lie beyond its central limits: these are drawn out to it.
+    lower, upper = np.minimum(shrunk.lower, shrunk.mean), np.maximum(shrunk.upper, shrunk.mean)
     against = multiplicity.against_rest(events, hours, level)
     same = multiplicity.homogeneity(events, hours).p_deviance
     place = f"all-quarters/{units.series}"
@@ -67,8 +69,8 @@ def gather(units: UnitsEvidence, program: Program) -> UnitSpread:
             unit=row.unit,
             name=row.name,
             rate=numbers.rate(f"weighed_rate/unit:{key_part(row.unit)}/{place}", float(shrunk.mean[i])),
-            lower=numbers.rate(f"weighed_lower/unit:{key_part(row.unit)}/{place}", float(shrunk.lower[i])),
-            upper=numbers.rate(f"weighed_upper/unit:{key_part(row.unit)}/{place}", float(shrunk.upper[i])),
+            lower=numbers.rate(f"weighed_lower/unit:{key_part(row.unit)}/{place}", float(lower[i])),
+            upper=numbers.rate(f"weighed_upper/unit:{key_part(row.unit)}/{place}", float(upper[i])),
             weight=numbers.share(
                 f"weight_of_facility/unit:{key_part(row.unit)}/{place}", float(shrunk.weight_on_prior[i])
             ),

@@ -156,7 +156,8 @@ METHODS = {
     ),
     "weighed": Method(
         "Empirical Bayes: true rates of units follow a gamma distribution fitted to all units (marginal likelihood), "
-        "and each unit's own record is weighed against it.",
+        "and each unit's own record is weighed against it. The rate is the mean; a central limit that the mean lies "
+        "beyond, as with very few cases, is drawn out to it.",
         "Gaver & O'Muircheartaigh 1987, Technometrics 29:1-15.",
     ),
     "benjamini_hochberg": Method(
