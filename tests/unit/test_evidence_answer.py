@@ -199,6 +199,18 @@ def test_time_since_training_adds_up_and_lapsed_stands_apart() -> None:
     assert found.step.value.value == pytest.approx(math.exp(fit.params[1]), rel=1e-6)
 
 
+def test_a_case_in_a_band_without_hours_gives_no_trend() -> None:
+    rows = tables().strata.iloc[:1]
+    frame = pd.concat(
+        rows.assign(band=band, phase="after", lapsed=False, handling=cases, hours=hours)
+        for band, cases, hours in (("days 30-89", 2, 1000.0), ("days 90-179", 3, 4000.0), ("days 180-364", 1, 0.0))
+    )
+    found = time_bands.gather(Strata(tables(strata=frame), ("2024-Q1",)), made_up.program())
+    assert sum(int(band.rate.events.value or 0) for band in found.bands) == 6
+    assert found.step is None
+    assert found.direction == "cannot_tell"
+
+
 def test_units_chosen_for_a_bad_year_are_expected_to_fall_back() -> None:
     quarters = ("2023-Q1", "2023-Q2", "2023-Q3", "2023-Q4", "2024-Q1", "2024-Q2")
     counts = {"A": 4, "B": 4, "C": 1, "D": 1, "E": 1, "F": 1}

@@ -65,7 +65,9 @@ def gather(strata: Strata, program: Program) -> TimeBands:
     step, p_value, direction = None, None, CANNOT_TELL
     events = [int(item.rate.events.value or 0) for item in bands]
     hours = [float(item.rate.hours.value or 0) for item in bands]
-    if len([value for value in hours if value > 0]) >= 2 and any(events):
+    # A case in a band in which nobody has hours (that person's were not recorded) has no rate to compare.
+    all_have_hours = all(value > 0 or not cases for cases, value in zip(events, hours, strict=True))
+    if len([value for value in hours if value > 0]) >= 2 and any(events) and all_have_hours:
         found = trend.across_bands(events, hours, program.analysis.confidence)
         end = f"facility/since_training/{series}"
         step = estimate(numbers.ratio, "step_ratio", end, found.estimate, found.lower, found.upper)
