@@ -89,23 +89,29 @@ def number(text: str) -> float | None:
 
 
 def counts_that_print(hours: float, rate: str, spread: str) -> set[int]:
-    """Counts whose rate, exact limits or upper limit would be printed as just these texts."""
+    """Counts whose rate, exact limits or upper limit would be printed as just these texts.
+
+    ``hours`` are printed in whole hours, so the true ones lie within half an hour of them.
+    """
     found = set(range(400))
     per = 200_000 / hours if hours else 0.0
     n = np.arange(400)
+
+    def printing(values: np.ndarray, text: str) -> set[int]:
+        slack = 0.05 + 1e-9 + values * 0.5 / max(hours, 1.0)
+        return {int(k) for k in n if abs(values[k] - float(text.replace(",", ""))) <= slack[k]}
+
     shown = number(rate)
     if shown is not None:
-        found &= {int(k) for k in n if f"{k * per:.1f}" == f"{shown:.1f}"}
+        found &= printing(n * per, f"{shown:.1f}")
     both = re.fullmatch(rf"({NUMBER}) to ({NUMBER})", spread.strip())
     if both:
         low = np.where(n > 0, stats.chi2.ppf(0.025, 2 * np.maximum(n, 1)) / 2, 0.0) * per
         high = stats.chi2.ppf(0.975, 2 * n + 2) / 2 * per
-        wanted = [float(one.replace(",", "")) for one in both.groups()]
-        found &= {int(k) for k in n if abs(low[k] - wanted[0]) < 0.0501 and abs(high[k] - wanted[1]) < 0.0501}
+        found &= printing(low, both[1]) & printing(high, both[2])
     most = re.fullmatch(rf"at most ({NUMBER})", spread.strip())
     if most:
-        limit = stats.chi2.ppf(0.95, 2 * n + 2) / 2 * per
-        found &= {int(k) for k in n if abs(limit[k] - float(most[1].replace(",", ""))) < 0.0501}
+        found &= printing(stats.chi2.ppf(0.95, 2 * n + 2) / 2 * per, most[1])
     return found
 
 
