@@ -254,11 +254,16 @@ class Attack:
         for name, weight in terms.items():
             aim[self.names[name]] = weight
         # a cap far above any count here keeps the solver from running off where nothing bounds a hidden count
-        found = milp(
-            sign * aim,
-            integrality=np.ones(size, dtype=np.int64),
-            bounds=Bounds(0, 5000),
-            constraints=[LinearConstraint(rows, [r[1] for r in self.rules], [r[2] for r in self.rules])],
-        )
+        rules = LinearConstraint(rows, [r[1] for r in self.rules], [r[2] for r in self.rules])
+        for presolve in (True, False):  # the presolve calls some sets of rules infeasible that the solver itself solves
+            found = milp(
+                sign * aim,
+                integrality=np.ones(size, dtype=np.int64),
+                bounds=Bounds(0, 5000),
+                constraints=[rules],
+                options={"presolve": presolve},
+            )
+            if found.x is not None:
+                break
         assert found.x is not None, f"the page contradicts itself: {found.message}"
         return float(round(float(aim @ found.x)))
