@@ -21,19 +21,19 @@ def funnel_sentence(found: UnitFunnel) -> Sentence:
     return say(f"In the funnel {listed(out)} {lie} beyond the outer limits. ", *_OUTER)
 
 
-def funnel_title(found: UnitFunnel) -> Sentence:
-    """The finding as the title of the picture."""
+def funnel_title(found: UnitFunnel, place: str = "unit") -> Sentence:
+    """The finding as the title of the picture; ``place``: what stands side by side, a unit or a facility."""
     out = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_998)
     near = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_95)
     if out:
         return say(f"Funnel: beyond the outer limits: {listed(out)}")
     if near:
         return say(
-            f"Funnel: none beyond the outer limits; beyond the inner: {listed(near)} (chance puts one unit in ",
+            f"Funnel: none beyond the outer limits; beyond the inner: {listed(near)} (chance puts one {place} in ",
             RULES.inner_one_in,
             " there)",
         )
-    return say("Funnel: every unit with a rate lies where chance alone would put it")
+    return say(f"Funnel: every {place} with a rate lies where chance alone would put it")
 
 
 FUNNEL_DESCRIPTION = say(

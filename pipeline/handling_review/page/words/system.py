@@ -8,8 +8,9 @@ from handling_review.evidence.contrast import CANNOT_TELL, FEW_CASES, HIGHER, LO
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.stated import RULES
 from handling_review.evidence.system import PooledRatio, System, disagree, is_firm
-from handling_review.evidence.unit_funnel import BEYOND_95, BEYOND_998, UnitFunnel
+from handling_review.evidence.unit_funnel import BEYOND_998, UnitFunnel
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, listed, say
+from handling_review.page.words import funnel
 from handling_review.page.words.rates import SERIES_NAME, upper
 from handling_review.visible import short
 
@@ -143,16 +144,7 @@ def funnel_sentence(found: System) -> Sentence:
 
 def funnel_title(found: UnitFunnel) -> Sentence:
     """The finding as the title of the picture."""
-    out = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_998)
-    near = tuple(short(unit.name, 40) for unit in found.units if unit.where == BEYOND_95)
-    if out:
-        return say(f"Funnel: beyond the outer limits: {listed(out)}")
-    if near:
-        return say(
-            f"Funnel: none beyond the outer limits; beyond the inner: {listed(near)} (chance puts one facility in ",
-            RULES.inner_one_in, " there)",
-        )  # fmt: skip
-    return say("Funnel: every facility with a rate lies where chance alone would put it")
+    return funnel.funnel_title(found, "facility")
 
 
 def title(found: PooledRatio) -> Sentence:
