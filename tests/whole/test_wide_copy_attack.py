@@ -20,6 +20,7 @@ from whole import wide_campaign as campaign
 from whole.wide_attack import Attack, counts_that_print
 
 FACILITIES = 12
+SHORT_OF_THE_END = 33  # scipy 1.17: with its presolve the solver says 2 where 9 cases fit the page
 
 
 def built(program: Program, day: date, folder: Path) -> tuple[ResultTables, Review]:
@@ -76,7 +77,7 @@ def test_the_hand_facility_shows_no_count_at_all_but_noughts(tmp_path: Path) -> 
     assert {printed for printed, _ in attack.rows.values()} <= {"not shown*", "0", "5"}
 
 
-@pytest.mark.parametrize("seed", range(FACILITIES))
+@pytest.mark.parametrize("seed", [*range(FACILITIES), SHORT_OF_THE_END])
 def test_no_small_count_of_a_drawn_facility_can_be_worked_out(seed: int) -> None:
     """Small counts, one unit, many units, noughts. The campaign of 200 is ``python tests/bench/wide_copy.py``."""
     tried = campaign.attacked(seed, made_up.program())

@@ -240,11 +240,15 @@ class Attack:
         loose += [f"{tag} {name}={value}" for tag, name, value in self.page.attributes if name.startswith("data-")]
         return loose + [text for text in self.page.scripts if text.strip()]
 
-    def can_be(self, terms: dict[str, float]) -> Limits:
-        """The least and the most that a sum of variables can be."""
-        return self._end(terms, 1.0), self._end(terms, -1.0)
+    def can_be(self, terms: dict[str, float], *, presolve: bool = True) -> Limits:
+        """The least and the most that a sum of variables can be; each end is that of a table that fits the page.
 
-    def _end(self, terms: dict[str, float], sign: float) -> float:
+        The solver's presolve calls some solvable sets of rules infeasible, and ends others short of the true end.
+        ``presolve`` false asks the solver without it, which takes longer.
+        """
+        return self._end(terms, 1.0, presolve), self._end(terms, -1.0, presolve)
+
+    def _end(self, terms: dict[str, float], sign: float, presolve: bool) -> float:
         size = len(self.names)
         rows = np.zeros((len(self.rules), size))
         for at, (weights, _, _) in enumerate(self.rules):
@@ -253,17 +257,21 @@ class Attack:
         aim = np.zeros(size)
         for name, weight in terms.items():
             aim[self.names[name]] = weight
-        # a cap far above any count here keeps the solver from running off where nothing bounds a hidden count
-        rules = LinearConstraint(rows, [r[1] for r in self.rules], [r[2] for r in self.rules])
-        for presolve in (True, False):  # the presolve calls some sets of rules infeasible that the solver itself solves
+        least, most = np.array([r[1] for r in self.rules]), np.array([r[2] for r in self.rules])
+        for is_simplified in (True, False) if presolve else (False,):
+            # a cap far above any count here keeps the solver from running off where nothing bounds a hidden count
             found = milp(
                 sign * aim,
                 integrality=np.ones(size, dtype=np.int64),
                 bounds=Bounds(0, 5000),
-                constraints=[rules],
-                options={"presolve": presolve},
+                constraints=[LinearConstraint(rows, least, most)],
+                options={"presolve": is_simplified},
             )
             if found.x is not None:
                 break
         assert found.x is not None, f"the page contradicts itself: {found.message}"
-        return float(round(float(aim @ found.x)))
+        table = np.round(found.x)
+        sums = rows @ table
+        fits = [(sums >= least).all(), (sums <= most).all(), (table >= 0).all()]
+        assert all(fits), "no table of this page"
+        return float(aim @ table)

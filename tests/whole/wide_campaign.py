@@ -58,16 +58,26 @@ def _left_of_years(
 
 
 def worked_out(attack: Attack, small: Counts) -> tuple[list[str], list[str]]:
-    """Small counts that the attacker knows exactly, and those that it knows to be small."""
+    """Small counts that the attacker knows exactly, and those that it knows to be small.
+
+    Where the limits give a count away they are asked for again without the solver's presolve, which can end short of
+    them; a table that fits the page and says otherwise is shown then.
+    """
     exact, small_for_sure = [], []
     for name, (terms, true) in small.items():
         low, high = attack.can_be(terms) if terms else (true, true)
+        if terms and (_gives_away(low, high) or not low <= true <= high):
+            low, high = attack.can_be(terms, presolve=False)
         assert low <= true <= high, (name, low, true, high)
         if low == high:
             exact.append(name)
         if low >= 1 and high <= 4:
             small_for_sure.append(name)
     return exact, small_for_sure
+
+
+def _gives_away(low: float, high: float) -> bool:
+    return low == high or (low >= 1 and high <= 4)
 
 
 @dataclass(frozen=True)
