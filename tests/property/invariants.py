@@ -11,6 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 
 Table = list[dict[str, str]]
+RATE = "rate_per_200k_hours"  # the estimate of limits without a name of their own
 SLACK = 1e-9
 _BROKEN = re.compile(r"\b(?:nan|NaN|NaT|inf|Infinity|undefined|null)\b|<NA>|\bNone\b(?! [a-z])|\{\{|\}\}")
 _SAYS = {"rate": "rate_per_200k_hours"}
@@ -89,7 +90,12 @@ def _intervals_out_of_order(tables: dict[str, Table]) -> list[str]:
         for lower in [column for column in (rows[0] if rows else ()) if re.search(r"(^|_)lower_[0-9]", column)]:
             upper = lower.replace("lower_", "upper_")
             stem = re.sub(r"_?lower_[0-9._]+$", "", lower)
-            middle = next((m for m in (stem, f"{stem}_rate_per_200k_hours", "rate_per_200k_hours") if m in rows[0]), "")
+            names = (
+                (stem, f"{stem}_rate_per_200k_hours", f"{stem}_per_200k_hours") if stem else ("rate_per_200k_hours",)
+            )
+            middle = next((name for name in names if name in rows[0]), "")
+            if not middle:
+                said.append(f"{name}.csv: no estimate stands beside {lower}")
             for place, row in enumerate(rows, start=2):
                 values = [float(row[c]) for c in (lower, middle, upper) if c and row.get(c, "") != ""]
                 if any(math.isnan(v) for v in values) or any(

@@ -57,6 +57,14 @@ def test_the_invariants_see_what_is_wrong(tmp_path: Path, monkeypatch: pytest.Mo
     quarters = out / "tables" / "rates_by_quarter.csv"
     rows = quarters.read_text(encoding="utf-8").splitlines()
     quarters.write_text("\n".join(rows[: len(rows) // 2]) + "\n", encoding="utf-8")
+    phases = out / "tables" / "phases.csv"
+    phases.write_text(phases.read_text(encoding="utf-8").replace("rate_per_200k", "rate_per_many"), encoding="utf-8")
+    around = out / "tables" / "quarters_around_start.csv"
+    around.write_text("line_per_200k_hours,line_lower_95,line_upper_95\n3,4,5\n", encoding="utf-8")
     said = " ".join(invariants.broken(out))
-    for part in ("the page says 'nan'", "which numbers.csv does not hold", "in the phases"):
+    for part in (
+        *("the page says 'nan'", "which numbers.csv does not hold", "in the phases"),
+        "phases.csv: no estimate stands beside lower_",
+        "quarters_around_start.csv, line 2: line_lower_95, line_per_200k_hours, line_upper_95 are [4.0, 3.0, 5.0]",
+    ):
         assert part in said
