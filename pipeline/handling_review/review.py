@@ -100,7 +100,10 @@ def measured(
         findings += [*fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
         progress("counting hours and cases", 0)
         tables = measure(store)
-        findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
+        findings += [
+            *run_checks(store, intake, AFTER_MEASURE),
+            *reconciliation_findings(intake, tables["reconciliation"]),
+        ]
         tables["accounting"] = as_frame(ledger(intake, tables["row_accounting"]))
         tables["findings"] = findings_frame(in_order(findings))
         tables["inputs"] = _inputs(intake)

@@ -91,15 +91,16 @@ def tally_findings(intake: Intake) -> Iterator[Finding]:
         name, tally = one.path.name, one.reader.tally
         for total in tally.sums.totals:
             stated = "no number" if total.stated is None else f"{total.stated.normalize():,f}"
+            mend = "Nothing to do." if total.agrees else "Find the rows that are missing or doubled in the export."
             yield Finding(
                 severity="note" if total.agrees else "look",
                 rule="totals row",
                 file=name,
                 line=total.line,
                 column="hours",
-                message=f"the totals row states {stated} hours; {_sum_words(total)}"
+                message=f"The totals row states {stated} hours; {_sum_words(total)}"
                 + (", as they should." if total.agrees else ": they differ."),
-                what_to_do="Nothing." if total.agrees else "Find the rows that are missing or doubled in the export.",
+                what_to_do=mend,
                 hours=0.0 if total.agrees or total.stated is None else float(abs(total.stated - total.of_all)),
             )
         for (column, note), (rows, line) in sorted(tally.notes.items()):
@@ -151,7 +152,7 @@ def _note_finding(read: FileRead, column: str, note: str, rows: int, line: int) 
     )
 
 
-def reconciliation_findings(reconciliation: pd.DataFrame) -> Iterator[Finding]:
+def reconciliation_findings(intake: Intake, reconciliation: pd.DataFrame) -> Iterator[Finding]:
     """Findings for years whose posted annual summary differs from the review; columns as ``out_reconciliation``."""
     for row in reconciliation[reconciliation["is_whole_year"]].to_dict("records"):
         gap = row["in_review"] - row["posted"]
@@ -162,7 +163,7 @@ def reconciliation_findings(reconciliation: pd.DataFrame) -> Iterator[Finding]:
         yield Finding(
             severity="look",
             rule="posted summary differs",
-            file="annual_totals",
+            file=intake.name_of("annual_totals", 1),
             column=str(row["figure"]),
             message=f"{row['year']}: {str(row['figure']).replace('_', ' ')} posted {row['posted']:,.0f}, in the review "
             f"{row['in_review']:,.0f} ({gap:+,.0f}).{aside}",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -20,7 +21,7 @@ from handling_review.intake.contracts import Contract, Field
 from handling_review.intake.dialect import PARQUET, Dialect, open_text
 from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
-from handling_review.intake.opening import open_again
+from handling_review.intake.opening import Paced, open_again
 from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, holds_rows, kinds, marks, ragged_kind
 from handling_review.intake.tally import BadCell, Tally
 from handling_review.intake.values import (
@@ -165,8 +166,10 @@ class FileReader:
             wanted = sorted(self.dialect.columns.values())
             yield from parquet.blocks(self.dialect.path, self.dialect.seen, self.dialect.header, wanted)
             return
-        with self._utf8_source(folder) as source:
-            yield from self._open(source)
+        with closing(Paced(self._utf8_source(folder))) as source:
+            for block in self._open(source):
+                yield block
+                source.took()
 
     def _utf8_source(self, folder: Path) -> BinaryIO:
         """The file itself, or a private UTF-8 copy if it is written otherwise."""
@@ -183,7 +186,7 @@ class FileReader:
             ) from None
         return copy.open("rb")
 
-    def _open(self, source: BinaryIO) -> Any:
+    def _open(self, source: Paced) -> Any:
         names = [f"c{i}" for i in range(len(self.dialect.header))]
         wanted = names if self.dialect.has_quotes else [f"c{i}" for i in sorted(self.dialect.columns.values())]
         return pa_csv.open_csv(
