@@ -45,6 +45,12 @@
     draw(plot);
   }
 
+  // On paper a drawn box is as high as its drawing, which is scaled to the column: the height it was given counts.
+  function heightOf(plot) {
+    if (!window.matchMedia("print").matches) { return plot.clientHeight; }
+    return parseFloat(getComputedStyle(plot).getPropertyValue("--tall"));
+  }
+
   function draw(plot) {
     if (!ready || !plot.clientWidth) { return; }
     var width = plot.clientWidth;
@@ -52,7 +58,7 @@
     var spec = specOf(plot.dataset.shows || plot.id.replace("plot-", ""));
     var layout = layoutFor(spec, width < 480);
     layout.width = width;
-    layout.height = plot.clientHeight;
+    layout.height = heightOf(plot);
     window.Plotly.react(plot, spec.data, layout, { displayModeBar: false, responsive: false });
     plot.drawnWidth = width;
     plot.classList.add("drawn");
@@ -82,6 +88,8 @@
     root.classList.remove("printing");
   }
 
+  function drawAgain() { plots.forEach(function (plot) { if (plot.drawnWidth) { draw(plot); } }); }
+
   function openAll() {
     document.querySelectorAll("details:not([open])").forEach(function (fold) {
       fold.open = true;
@@ -110,14 +118,12 @@
     var waiting = 0;
     window.addEventListener("resize", function () {
       clearTimeout(waiting);
-      waiting = setTimeout(function () {
-        plots.forEach(function (plot) { if (plot.drawnWidth) { draw(plot); } });
-      }, 150);
+      waiting = setTimeout(drawAgain, 150);
     });
   }
 
   window.addEventListener("beforeprint", function () { openAll(); drawAll(); });
-  window.addEventListener("afterprint", closeAgain);
+  window.addEventListener("afterprint", function () { closeAgain(); drawAgain(); });
   window.matchMedia("print").addEventListener("change", function (event) { if (event.matches) { drawAll(); } });
 
   // Straight from memory and back: a blob would go by way of the browser's own process, which can take seconds.

@@ -163,3 +163,26 @@ def test_every_picture_prints_as_drawn_lines_and_not_as_dots(browser: Browser, s
                 plot.querySelectorAll('svg').length > 0]; })"""
     )
     assert [[*rest] for _, *rest in drawn] == [[True, 0, True]] * len(drawn), drawn
+
+
+def test_a_drawn_picture_keeps_its_height_on_paper_and_its_width_on_the_screen(
+    browser: Browser, sample_file: Path
+) -> None:
+    opened = Opened(browser, sample_file)
+    page = opened.page
+    opened.draw_all()
+    sizes = """[...document.querySelectorAll('.plot.drawn')].map(plot => {
+        const [, , width, height] = plot.querySelector('.main-svg').getAttribute('viewBox').split(' ').map(Number);
+        return [plot.id, width - plot.clientWidth, height - parseFloat(plot.style.getPropertyValue('--tall'))]; })"""
+    on_screen = page.evaluate(sizes)
+    assert len(on_screen) > 10
+    page.set_viewport_size({"width": 717, "height": 900})
+    page.emulate_media(media="print")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    on_paper = page.evaluate(sizes)
+    assert len(on_paper) == page.locator(".plot").count()
+    assert [rest for _, *rest in on_paper] == [[0, 0]] * len(on_paper), on_paper
+    page.emulate_media(media="screen")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert [rest for _, *rest in page.evaluate(sizes)] == [[0, 0]] * len(on_paper)

@@ -245,6 +245,26 @@ def test_nothing_on_paper_is_wider_than_the_sheet(browser: Browser, review_file:
     assert opened.page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+def test_row_headings_break_between_words_on_a_phone(browser: Browser, sample_file: Path) -> None:
+    opened = Opened(browser, sample_file, 320, 640)
+    broken = opened.page.evaluate(
+        """[...document.querySelectorAll('tbody th')].flatMap(cell => {
+            const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT), found = [];
+            for (let node = walk.nextNode(); node; node = walk.nextNode()) {
+                for (const word of node.data.matchAll(/[^\\s-]+/g)) {
+                    if (word[0].length > 15) continue;
+                    const range = document.createRange();
+                    range.setStart(node, word.index);
+                    range.setEnd(node, word.index + word[0].length);
+                    if (new Set([...range.getClientRects()].map(box => box.top)).size > 1) found.push(word[0]);
+                }
+            }
+            return found; })"""
+    )
+    assert opened.page.locator("tbody th:visible").count() > 100
+    assert broken == []
+
+
 def test_folds_close_again_after_printing(browser: Browser, review_file: Path) -> None:
     opened = Opened(browser, review_file)
     opened.page.wait_for_selector("html.ready")
