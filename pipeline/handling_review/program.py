@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from handling_review.problems import ProgramProblem
-from handling_review.program_text import change, inside_paths, raw_program
+from handling_review.program_text import change, files_named, inside_paths, raw_program
 from handling_review.settings import (
     DATE_ORDERS,
     DESIGNS,
@@ -317,8 +317,9 @@ def _files(path: Path, given: Any) -> dict[str, tuple[Path, ...]]:
             continue
         listed = [value] if isinstance(value, str) else value
         if not isinstance(listed, list) or not listed or not all(isinstance(v, str) and v for v in listed):
-            raise ProgramProblem(f"{path}: [files] {key} must be a file name or a list of file names.")
-        found[key] = inside_paths(path, f"[files] {key}", listed, allow_outside=allowed)
+            raise ProgramProblem(f"{path}: [files] {key} must be a file name, a folder, or a list of these.")
+        named = inside_paths(path, f"[files] {key}", listed, allow_outside=allowed)
+        found[key] = files_named(path, f"[files] {key}", named)
     missing = [name for name in REQUIRED_FILES if name not in found]
     if missing:
         raise ProgramProblem(

@@ -11,6 +11,8 @@ from handling_review.inputs import MOST_PROGRAM_BYTES, NotPlainFile, beside, lea
 from handling_review.problems import ProgramProblem, UsageProblem
 
 LONGEST_LINE = 4_000
+READABLE = (".csv", ".tsv", ".txt", ".parquet", ".pq")  # what a file in a named folder may end with
+MOST_IN_A_FOLDER = 10_000
 
 
 def raw_program(path: Path) -> dict[str, Any]:
@@ -92,3 +94,36 @@ def inside_paths(path: Path, where: str, names: Sequence[str], *, allow_outside:
                 "or set allow_outside = true under [files] if it is meant."
             )
     return tuple(beside(folder, name) for name in names)
+
+
+def files_named(path: Path, where: str, paths: Sequence[Path]) -> tuple[Path, ...]:
+    """The files that the paths stand for: a folder stands for the exports in it, in the order of their names.
+
+    Raises ``ProgramProblem`` for a folder that holds nothing, or anything that is no export: nothing is left out in
+    silence but hidden files. A link is no folder here; it is refused where it is opened.
+    """
+    found: list[Path] = []
+    for one in paths:
+        found += _exports(path, where, one) if one.is_dir() and not one.is_symlink() else [one]
+    return tuple(found)
+
+
+def _exports(path: Path, where: str, folder: Path) -> list[Path]:
+    try:
+        inside = sorted((one for one in folder.iterdir() if not one.name.startswith(".")), key=lambda one: one.name)
+    except OSError as error:
+        raise ProgramProblem(f"{path}: {where}: {folder.name}/ cannot be listed ({error.strerror}).") from None
+    if not inside:
+        raise ProgramProblem(f"{path}: {where}: the folder {folder.name}/ is empty. Put the exports there.")
+    if len(inside) > MOST_IN_A_FOLDER:
+        raise ProgramProblem(
+            f"{path}: {where}: the folder {folder.name}/ holds {len(inside):,} files; at most {MOST_IN_A_FOLDER:,} are "
+            "read. Join them first."
+        )
+    for one in inside:
+        if one.is_dir() or not one.name.casefold().endswith(READABLE):
+            raise ProgramProblem(
+                f"{path}: {where}: the folder {folder.name}/ holds {one.name[:200]!r}, which is no CSV or Parquet "
+                "file. Take it out, or list the files that are meant by name."
+            )
+    return inside

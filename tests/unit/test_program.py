@@ -69,7 +69,7 @@ def test_values_are_taken_over(tmp_path: Path) -> None:
         (FILES + "[pay_codes]\nworked = [1]\n", "must be a list of texts"),
         (FILES + '[codes.incidents]\noutcome = "x"\n', "must be lines such as"),
         ('[files]\nincidents = "i.csv"\nhours = "h.csv"\n', "does not name training"),
-        ("[files]\nincidents = 3\n", "must be a file name or a list of file names"),
+        ("[files]\nincidents = 3\n", "must be a file name, a folder, or a list of these"),
         ("[files\n", "not valid TOML"),
     ],
 )
