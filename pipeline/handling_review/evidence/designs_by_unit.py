@@ -29,6 +29,8 @@ from handling_review.evidence.panel import (
 )
 from handling_review.stats import groups, models, series
 
+WIDEST = math.log(1e6)  # a yearly change known no better than to a millionfold says nothing
+
 
 def comparison(panel: Panel, confidence: float) -> Designed:
     """Units with the program against units without, over the same calendar quarters on either side of the roll-out."""
@@ -287,6 +289,8 @@ def _same_slope(panel: Panel, rows: Flags, group: Array) -> Check:
         events_per_parameter=0,
     )
     if found.method != "quasi_poisson":
+        return cannot
+    if found.lower <= 0 or max(-math.log(found.lower), math.log(found.upper)) / span > WIDEST:
         return cannot
     yearly, low, high = (value ** (1 / span) for value in (found.estimate, found.lower, found.upper))
     seen = (
