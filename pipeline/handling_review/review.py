@@ -23,6 +23,7 @@ from handling_review.problems import DataProblem, OutputProblem, ProgramProblem
 from handling_review.program import Program
 from handling_review.pseudonyms import Pseudonyms
 from handling_review.store.database import Store, stored_check_value
+from handling_review.store.engine import engine_of
 from handling_review.store.measure import measure, prepare
 from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
@@ -40,16 +41,20 @@ _FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－
 
 @dataclass(frozen=True)
 class Measured:
-    """Everything between the files and the page: days, findings, the ledger, and the result tables."""
+    """Everything between the files and the page: days, findings, the ledger, and the result tables.
+
+    ``engine``: what added up person-time, with its version; blank for DuckDB.
+    """
 
     days: ReviewDays
     intake: Intake
     findings: tuple[Finding, ...]
     tables: Mapping[str, pd.DataFrame]
+    engine: str = ""
 
     def record(self, program: Program) -> manifest.Record:
         """What the page and the manifest say about this run."""
-        return manifest.record(program, self.days, self.tables)
+        return manifest.record(program, self.days, self.tables, self.engine)
 
 
 @dataclass(frozen=True)
@@ -92,6 +97,7 @@ def measured(
     """
     if program.privacy.pseudonymise and keys is None and load is None:
         keys = pseudonyms.passing()
+    engine = engine_of(program)  # what it lacks is told before anything is read
     with Store(folder / "review.duckdb", folder / "spill") as store:
         intake = load(program, store, progress) if load else load_all(program, store, progress, keys)
         progress("checking", 0)
@@ -99,14 +105,14 @@ def measured(
         findings = [*notes, *intake.findings, *tally_findings(intake)]
         findings += [*fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
         progress("counting hours and cases", 0)
-        tables = measure(store)
+        tables = measure(store, engine)
         findings += [*run_checks(store, intake, AFTER_MEASURE), *reconciliation_findings(tables["reconciliation"])]
         tables["accounting"] = as_frame(ledger(intake, tables["row_accounting"]))
         tables["findings"] = findings_frame(in_order(findings))
         tables["inputs"] = _inputs(intake)
         store.fill("pseudonyms", [("check_value", "VARCHAR")], [[keys.check_value]] if keys else [])
         store.checkpoint()
-    return Measured(days, intake, tuple(in_order(findings)), tables)
+    return Measured(days, intake, tuple(in_order(findings)), tables, engine.label)
 
 
 def build(
@@ -161,6 +167,7 @@ def write(
         quarters=found.tables["quarters"],
         unit_quarters=found.tables["unit_quarters"],
         versions=record.versions,
+        engine=record.engine,
     )
     with Store(folder / "review.duckdb", folder / "spill") as store:
         kept, told = last_review.keep_and_compare(store, folder, program, before, facts, changed)
