@@ -6,6 +6,7 @@ compared).
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import tempfile
@@ -21,12 +22,12 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
 from handling_review import review, starter
-from handling_review.problems import DataProblem
+from handling_review.problems import DataProblem, ProgramProblem
 from handling_review.program import read_program
 from handling_review.review import measured
 from handling_review.store.database import Store
 from handling_review.store.engine import FILE, DuckDBEngine
-from handling_review.store.portable import translated
+from handling_review.store.portable import translate, translated
 from handling_review.store.spark import add_up
 from property import small_facilities
 from property.drawn_facilities import Facility, facilities, write
@@ -208,3 +209,47 @@ def test_spark_knows_every_function_of_the_translated_file(running: Running) -> 
     used = set(re.findall(r"([A-Za-z_]+)\(", translated(FILE).query))
     assert used
     assert used - known == set()
+
+
+def test_a_query_that_spark_reads_otherwise_ends_in_a_sentence(running: Running, tmp_path: Path) -> None:
+    """Date minus date is a number of days in DuckDB and an interval in Spark; it reaches Spark as it stands."""
+    unlike = {
+        "SELECT p.slot AS person, p.cell_no, p.quarter_no AS kind_no, p.to_day - p.from_day AS hours_e8 "
+        "FROM work.slot_parts AS p": "gives work_person_time.sql other columns than DuckDB",
+        "SELECT p.slot AS person, p.cell_no, p.quarter_no AS kind_no, p.days * (p.to_day - p.from_day + 1) AS hours_e8 "
+        "FROM work.slot_parts AS p": "Spark could not add up person-time (AnalysisException, DATATYPE_MISMATCH",
+        "SELECT p.slot AS person, p.cell_no, p.quarter_no AS kind_no, p.days * 9223372036854775807 AS hours_e8 "
+        "FROM work.slot_parts AS p": "ArithmeticException",
+    }
+    with Store(tmp_path / "one.duckdb", tmp_path / "spill") as store:
+        random_inputs(store, 0)
+        for number, (query, said) in enumerate(unlike.items()):
+            folder = running.folder / f"unlike-{number}"
+            folder.mkdir()
+            with pytest.raises(ProgramProblem) as problem:
+                add_up(running.spark, translate(f"CREATE TABLE work.x AS {query}", "sql/x.sql"), store, folder)
+            assert said in str(problem.value)
+            assert 'set engine = "duckdb"' in str(problem.value)
+            assert len(str(problem.value).splitlines()) == 1
+
+
+def test_a_local_spark_works_in_private_and_listens_here_alone(running: Running) -> None:
+    from pyspark import SparkContext
+
+    assert running.folder.stat().st_mode & 0o777 == 0o700
+    java = SparkContext._gateway.proc.pid
+    held = [os.readlink(one) for one in Path(f"/proc/{java}/fd").iterdir() if one.is_symlink()]
+    sockets = {name[8:-1] for name in held if name.startswith("socket:[")}
+    listening = []
+    for table in ("tcp", "tcp6"):
+        for line in Path(f"/proc/{java}/net/{table}").read_text(encoding="ascii").splitlines()[1:]:
+            _, local, remote, state, *rest = line.split()
+            if rest[5] in sockets:
+                here = ("0100007F", "0000000000000000FFFF00000100007F")  # 127.0.0.1, as the system writes it
+                assert local.split(":")[0] in here, line
+                listening.append(local) if state == "0A" else None
+                assert state == "0A" or remote.split(":")[0] in here, line
+    assert listening
+    assert (running.folder / "messages").read_bytes().count(b"\n") < 20
+    said = (running.folder / "messages").read_text(encoding="utf-8")
+    assert "person" not in said

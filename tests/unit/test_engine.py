@@ -158,7 +158,7 @@ def test_the_shipped_file_is_translated_whole() -> None:
     assert set(re.findall(r"([A-Za-z_]+)\(", found.query)) == {"CAST", "SUM", "DATEDIFF", "LEAST", "GREATEST"}
     assert "//" not in found.query
     assert found.query.count(" DIV ") == 2
-    assert "DATEDIFF(DAY, p.first_day, LEAST(" in found.query
+    assert "DATEDIFF(LEAST(p.to_day, t.to_day), p.first_day) + 1" in found.query
     assert "work." not in found.query
 
 

@@ -63,6 +63,8 @@ def translate(text: str, title: str) -> Portable:
             raise _refused(title, f"the column {bare[0]} without its table")
         for table in tree.find_all(exp.Table):
             table.set("db", None)
+        for days in tree.find_all(exp.DateDiff):
+            days.set("unit", None)  # with a unit Spark counts between moments of a time zone, without one whole days
         query = tree.expression.sql(dialect="spark", unsupported_level=sqlglot.ErrorLevel.RAISE)
     except sqlglot.errors.SqlglotError as error:
         raise _refused(title, str(error).splitlines()[0]) from None

@@ -13,6 +13,7 @@ import shutil
 import signal
 import socket
 import threading
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from importlib.metadata import PackageNotFoundError, version
@@ -82,21 +83,23 @@ def private_folder(beside: Path) -> Iterator[Path]:
 @contextmanager
 def session(master: str, folder: Path) -> Iterator[Any]:
     """A Spark session that works in ``folder`` and says nothing; its Java process has ended when the block has."""
-    from pyspark import SparkConf, SparkContext
-    from pyspark.java_gateway import launch_gateway
-    from pyspark.sql import SparkSession
+    with _no_word_of_pandas():
+        from pyspark import SparkConf, SparkContext
+        from pyspark.java_gateway import launch_gateway
+        from pyspark.sql import SparkSession
 
-    started = []
+    started: list[Any] = []
     interrupt = signal.getsignal(signal.SIGINT)
     try:
-        with (folder / "messages").open("wb") as messages, _surroundings(master, folder):
+        with (folder / "messages").open("wb") as messages, _surroundings(master, folder), _no_word_of_pandas():
             options = {"stdout": messages, "stderr": messages, "cwd": folder}
-            gateway = launch_gateway(SparkConf(loadDefaults=False).setAll(_settings(master)), options)
-            started.append(gateway)
+            with undisturbed():  # until it is known here, nobody could end a Java that has just been started
+                started.append(launch_gateway(SparkConf(loadDefaults=False).setAll(_settings(master)), options))
+            (gateway,) = started
             context = SparkContext(conf=SparkConf(_jvm=gateway.jvm).setAll(_settings(master)), gateway=gateway)
-        _keep_interrupt(interrupt)  # Spark sets one of its own
-        context.setLogLevel("OFF")
-        spark = SparkSession(context)
+            _keep_interrupt(interrupt)  # Spark sets one of its own
+            context.setLogLevel("OFF")
+            spark = SparkSession(context)
     except Exception as error:
         _end(started)
         raise _not_started(master, error, folder) from None
@@ -217,6 +220,14 @@ def _surroundings(master: str, folder: Path) -> Iterator[None]:
         os.environ.update(before)
 
 
+@contextmanager
+def _no_word_of_pandas() -> Iterator[None]:
+    """PySpark speaks up about pandas 3 when it is loaded; nothing here hands it a pandas frame."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "PySpark does not yet", FutureWarning)
+        yield
+
+
 def _end(started: list[Any]) -> None:
     """Stop Spark and wait until its Java process is gone, so that nothing writes into the folder any more."""
     from pyspark import SparkContext
@@ -248,7 +259,8 @@ def _keep_interrupt(handler: Any) -> None:
 def _installed() -> str:
     """The version of PySpark. Raises ``ProgramProblem`` where it or sqlglot is missing."""
     try:
-        import pyspark  # noqa: F401
+        with _no_word_of_pandas():
+            import pyspark  # noqa: F401
         import sqlglot  # noqa: F401
 
         return version("pyspark")
