@@ -84,17 +84,17 @@ def private_folder(beside: Path) -> Iterator[Path]:
 def session(master: str, folder: Path) -> Iterator[Any]:
     """A Spark session that works in ``folder`` and says nothing; its Java process has ended when the block has."""
     with _no_word_of_pandas():
-        from pyspark import SparkConf, SparkContext
-        from pyspark.java_gateway import launch_gateway
+        from pyspark import SparkConf, SparkContext, java_gateway
         from pyspark.sql import SparkSession
 
+    launch: Any = java_gateway.launch_gateway
     started: list[Any] = []
     interrupt = signal.getsignal(signal.SIGINT)
     try:
         with (folder / "messages").open("wb") as messages, _surroundings(master, folder), _no_word_of_pandas():
             options = {"stdout": messages, "stderr": messages, "cwd": folder}
             with undisturbed():  # until it is known here, nobody could end a Java that has just been started
-                started.append(launch_gateway(SparkConf(loadDefaults=False).setAll(_settings(master)), options))
+                started.append(launch(SparkConf(loadDefaults=False).setAll(_settings(master)), options))
             (gateway,) = started
             context = SparkContext(conf=SparkConf(_jvm=gateway.jvm).setAll(_settings(master)), gateway=gateway)
             _keep_interrupt(interrupt)  # Spark sets one of its own
