@@ -36,6 +36,7 @@ WORKERS_WITHIN = 180.0  # seconds, for workers of a cluster to take a first smal
 INSTALL = 'Install handling-review[spark] (pip install "handling-review[spark]")'
 _COLUMNS = ("person", "cell_no", "kind_no", "hours_e8")
 _SPARK_TYPES = ("int", "int", "int", "bigint")
+_TYPES = {"int32": "INT", "int64": "BIGINT", "date32[day]": "DATE", "string": "STRING"}  # of Arrow, in Spark's words
 _TABLE = "CREATE TABLE work.person_time (person INTEGER, cell_no INTEGER, kind_no INTEGER, hours_e8 BIGINT)"
 _FOREIGN = {  # what a local Spark must not take from its surroundings: packages to fetch, another master
     *("PYSPARK_SUBMIT_ARGS", "SPARK_CONF_DIR", "SPARK_REMOTE", "SPARK_LOCAL_DIRS", "PYSPARK_GATEWAY_PORT"),
@@ -118,11 +119,11 @@ def add_up(spark: Any, file: Portable, store: Store, folder: Path, *, is_cluster
     """Write the inputs of a translated file, run it, and create ``work.person_time`` from what comes out."""
     import pyarrow.dataset
 
-    for table, columns in file.reads.items():
-        _write(store, table, columns, folder / f"{table}.parquet")
+    columns = {table: _write(store, table, names, folder / f"{table}.parquet") for table, names in file.reads.items()}
     try:
-        for table in file.reads:
-            spark.read.parquet(_uri(folder / f"{table}.parquet")).createOrReplaceTempView(table)
+        for table, declared in columns.items():  # undeclared, Spark would run a task to look into the file
+            rows = spark.read.schema(declared).parquet(_uri(folder / f"{table}.parquet"))
+            rows.createOrReplaceTempView(table)
         if is_cluster:
             _workers_read(spark, next(iter(file.reads)))
         summed = spark.sql(file.query)
@@ -137,11 +138,12 @@ def add_up(spark: Any, file: Portable, store: Store, folder: Path, *, is_cluster
     store.execute(_TABLE)
     parts = sorted((folder / "summed").glob("part-*.parquet"))
     if parts:  # an empty result can be no file at all
-        rows = pyarrow.dataset.dataset([str(part) for part in parts], format="parquet").scanner().to_reader()
-        store.append("person_time", rows, "work")
+        found_rows = pyarrow.dataset.dataset([str(part) for part in parts], format="parquet").scanner().to_reader()
+        store.append("person_time", found_rows, "work")
 
 
-def _write(store: Store, table: str, columns: tuple[str, ...], path: Path) -> None:
+def _write(store: Store, table: str, columns: tuple[str, ...], path: Path) -> str:
+    """Write columns of a table as Parquet; returns them with their types as Spark declares them."""
     import pyarrow.parquet
 
     try:
@@ -149,9 +151,16 @@ def _write(store: Store, table: str, columns: tuple[str, ...], path: Path) -> No
         with pyarrow.parquet.ParquetWriter(path, rows.schema, compression="zstd") as writer:
             for batch in rows:
                 writer.write_batch(batch)
+            return ", ".join(
+                f"{field.name} {_TYPES.get(str(field.type), _decimal(field.type))}" for field in rows.schema
+            )
     except OSError as error:
         reason = os.strerror(error.errno) if error.errno else "disk error"
         raise OutputProblem(f"{path.parent}: what Spark is to read cannot be written there ({reason}).") from None
+
+
+def _decimal(kind: Any) -> str:
+    return f"DECIMAL({kind.precision}, {kind.scale})" if hasattr(kind, "precision") else str(kind)
 
 
 def _workers_read(spark: Any, table: str) -> None:
