@@ -78,9 +78,9 @@ def main() -> None:
     options = asked.parse_args()
     with tempfile.TemporaryDirectory(dir=options.work) as work:
         scale.facility(Path(work) / "facility", int(options.rows), "parquet")
-        review.engine_of = lambda _program: Timed(options.repeats, options.master)
         print(f"{int(options.rows):,} hour rows, {os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
-        review.measured(read_program(Path(work) / "facility" / "program.toml"), date(2026, 1, 20), Path(work))
+        program, both = read_program(Path(work) / "facility" / "program.toml"), Timed(options.repeats, options.master)
+        review.measured(program, date(2026, 1, 20), Path(work), engine=both)
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ import pyarrow as pa
 import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
-from handling_review import review, starter
+from handling_review import starter
 from handling_review.problems import DataProblem, ProgramProblem
 from handling_review.program import read_program
 from handling_review.review import measured
@@ -137,19 +137,14 @@ def test_both_add_up_random_rows_to_the_same_sums(running: Running, tmp_path: Pa
     assert both.negative > 1_000
 
 
-def engine(both: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(review, "engine_of", lambda _program: both)
-
-
-def test_both_agree_on_drawn_facilities(running: Running, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_both_agree_on_drawn_facilities(running: Running) -> None:
     both = Both(running)
-    engine(both, monkeypatch)
 
     def run(facility: Facility) -> None:
         with tempfile.TemporaryDirectory() as folder:
             program = read_program(write(facility, Path(folder)))
             try:
-                measured(program, facility.program.as_of, Path(folder))
+                measured(program, facility.program.as_of, Path(folder), engine=both)
             except DataProblem:
                 return
 
@@ -162,23 +157,18 @@ def test_both_agree_on_drawn_facilities(running: Running, monkeypatch: pytest.Mo
     assert both.compared > 10 * DRAWN
 
 
-def test_both_agree_on_small_whole_facilities(
-    running: Running, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_both_agree_on_small_whole_facilities(running: Running, tmp_path: Path) -> None:
     both = Both(running)
-    engine(both, monkeypatch)
     for number in SMALL:
         small = small_facilities.draw(1, number)
         program = read_program(small.write(tmp_path / str(number)))
         (tmp_path / f"{number}-out").mkdir()
-        measured(program, small.as_of, tmp_path / f"{number}-out")
+        measured(program, small.as_of, tmp_path / f"{number}-out", engine=both)
     told(both, "small whole facilities")
     assert both.compared > 100
 
 
-def test_every_result_table_of_the_sample_is_the_same(
-    running: Running, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_every_result_table_of_the_sample_is_the_same(running: Running, tmp_path: Path) -> None:
     class Spark:
         label = "spark"
 
@@ -191,9 +181,8 @@ def test_every_result_table_of_the_sample_is_the_same(
     assert program.review.as_of is not None
     found = []
     for one in (DuckDBEngine(), Spark()):
-        engine(one, monkeypatch)
         (tmp_path / type(one).__name__).mkdir()
-        found.append(measured(program, program.review.as_of, tmp_path / type(one).__name__).tables)
+        found.append(measured(program, program.review.as_of, tmp_path / type(one).__name__, engine=one).tables)
     ours, theirs = found
     assert ours.keys() == theirs.keys()
     differ = [name for name, frame in ours.items() if not frame.equals(theirs[name])]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from handling_review import cli
 from handling_review.history.program_back import program_from
 from handling_review.problems import ProgramProblem
 from handling_review.program import read_program
+from handling_review.review import measured
 from handling_review.store import spark
 from handling_review.store.engine import FILE, DuckDBEngine, engine_of
 from handling_review.store.portable import translate, translated
@@ -203,3 +205,21 @@ def test_the_default_engine_runs_the_file_as_it_stands(monkeypatch: pytest.Monke
     assert engine.label == ""
     engine.build_person_time(Listening())  # type: ignore[arg-type]
     assert ran == ["work_person_time"]
+
+
+@pytest.mark.parametrize(
+    ("hours", "written_as", "counted"),
+    [("1000000", "decimal", 1_000_000), ("90000", "fte", 90_000 * 2_000 * 90 / 365)],
+)
+def test_the_largest_hours_that_the_contract_takes_are_added_up(
+    hours: str, written_as: str, counted: float, tmp_path: Path
+) -> None:
+    """A unit total of a million hours, and a column of full-time equivalents by the ten thousand; 90 days of 365."""
+    rows = f"employee_id,unit,period_start,period_end,hours\n,North,2025-01-01,2025-03-31,{hours}\n"
+    rows += ",South,2025-01-01,2025-03-31,1\n,North,2025-04-01,2025-06-30,1\n,South,2025-04-01,2025-06-30,1\n"
+    text = facility.PROGRAM + f'[hours]\nwritten_as = "{written_as}"\n'
+    found = read_program(facility.write(tmp_path, hours=rows, program=text))
+    tables = measured(found, date(2025, 7, 31), tmp_path).tables
+    quarters = tables["unit_quarters"]
+    north = quarters[(quarters["unit"] == "North") & (quarters["quarter"] == "2025-Q1")]
+    assert set(north["hours"].round(3)) == {round(counted, 3)}
