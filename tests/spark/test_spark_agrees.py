@@ -200,7 +200,9 @@ def test_spark_knows_every_function_of_the_translated_file(running: Running) -> 
     assert used - known == set()
 
 
-def test_a_query_that_spark_reads_otherwise_ends_in_a_sentence(running: Running, tmp_path: Path) -> None:
+def test_a_query_that_spark_reads_otherwise_ends_in_a_sentence(
+    running: Running, tmp_path: Path, capfd: pytest.CaptureFixture[str], caplog: pytest.LogCaptureFixture
+) -> None:
     """Date minus date is a number of days in DuckDB and an interval in Spark; it reaches Spark as it stands."""
     unlike = {
         "SELECT p.slot AS person, p.cell_no, p.quarter_no AS kind_no, p.to_day - p.from_day AS hours_e8 "
@@ -220,6 +222,8 @@ def test_a_query_that_spark_reads_otherwise_ends_in_a_sentence(running: Running,
             assert said in str(problem.value)
             assert 'set engine = "duckdb"' in str(problem.value)
             assert len(str(problem.value).splitlines()) == 1
+    assert capfd.readouterr() == ("", "")
+    assert not caplog.records
 
 
 def test_a_local_spark_works_in_private_and_listens_here_alone(running: Running) -> None:

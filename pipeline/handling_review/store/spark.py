@@ -36,6 +36,7 @@ WORKERS_WITHIN = 180.0  # seconds, for workers of a cluster to take a first smal
 INSTALL = 'Install handling-review[spark] (pip install "handling-review[spark]")'
 _COLUMNS = ("person", "cell_no", "kind_no", "hours_e8")
 _SPARK_TYPES = ("int", "int", "int", "bigint")
+_TELLTALE = "SQLQueryContextLogger"  # PySpark prints errors under this name, with the values that they hold
 _TYPES = {"int32": "INT", "int64": "BIGINT", "date32[day]": "DATE", "string": "STRING"}  # of Arrow, in Spark's words
 _TABLE = "CREATE TABLE work.person_time (person INTEGER, cell_no INTEGER, kind_no INTEGER, hours_e8 BIGINT)"
 _FOREIGN = {  # what a local Spark must not take from its surroundings: packages to fetch, another master
@@ -86,8 +87,10 @@ def session(master: str, folder: Path) -> Iterator[Any]:
     """A Spark session that works in ``folder`` and says nothing; its Java process has ended when the block has."""
     with _no_word_of_pandas():
         from pyspark import SparkConf, SparkContext, java_gateway
+        from pyspark.logger import PySparkLogger
         from pyspark.sql import SparkSession
 
+    PySparkLogger.getLogger(_TELLTALE).disabled = True
     launch: Any = java_gateway.launch_gateway
     started: list[Any] = []
     interrupt = signal.getsignal(signal.SIGINT)
