@@ -28,6 +28,8 @@ def keep(store: Store, record: Record) -> None:
         "random_seeds": record.seeds,
         "tool_sha256": record.tool_sha256,
     }
+    if record.engine:
+        parts["engine"] = record.engine
     texts = [(part, json.dumps(plain, default=str, ensure_ascii=False)) for part, plain in parts.items()]
     store.fill("kept_record", [("part", "VARCHAR"), ("text", "VARCHAR")], texts)
     for name in FRAMES:
@@ -62,6 +64,7 @@ def restore(database: Path) -> Record:
             versions=of_kind(Mapping[str, str], parts["versions"]),
             seeds=parts["random_seeds"],
             tool_sha256=parts["tool_sha256"],
+            engine=str(parts.get("engine", "")),
         )
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise DataProblem(f"{database.name}: its record of settings and days cannot be read ({error}).") from None

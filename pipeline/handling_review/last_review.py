@@ -46,6 +46,7 @@ class Facts:
     quarters: pd.DataFrame
     unit_quarters: pd.DataFrame
     versions: Mapping[str, str]
+    engine: str = ""
 
     def complete(self) -> Complete:
         """The complete quarters of the facility and of its units."""
@@ -105,6 +106,8 @@ def close_book(
         "notes": [asdict(note) for note in earlier.notes],
         "changes": as_plain(review.restated.changes),
     }
+    if facts.engine:
+        about["engine"] = facts.engine
     this = PastReview(facts.run_id, program.facility.name, facts.days.as_of, about, tuple(kept))
     numbers = {n.key: (n.unit, n.value, n.shown) for n in review.numbers}
     books.write(store, earlier.book.with_review(this, numbers))

@@ -39,7 +39,7 @@ class Record:
     """What a review rests on besides its result tables.
 
     ``tables``: frames by name; accounting, findings and inputs among them. ``tool_sha256`` stands for the code, the SQL
-    and the templates.
+    and the templates; ``engine``: what added up person-time where that was not DuckDB, with its version.
     """
 
     program: Program
@@ -48,6 +48,7 @@ class Record:
     versions: Mapping[str, str]
     seeds: Mapping[str, int]
     tool_sha256: str
+    engine: str = ""
 
     @property
     def run_id(self) -> str:
@@ -91,12 +92,13 @@ class Record:
             "versions": dict(self.versions),
             "tool_sha256": self.tool_sha256,
             "random_seeds": dict(self.seeds),
+            **({"person_time_engine": self.engine} if self.engine else {}),
         }
 
 
-def record(program: Program, days: ReviewDays, tables: Mapping[str, pd.DataFrame]) -> Record:
+def record(program: Program, days: ReviewDays, tables: Mapping[str, pd.DataFrame], engine: str = "") -> Record:
     """The record of a review that this installation makes."""
-    return Record(program, days, tables, versions(), random_seeds(), tool_sha256())
+    return Record(program, days, tables, versions(), random_seeds(), tool_sha256(), engine)
 
 
 def write(record: Record, folder: Path, history: Mapping[str, Any]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, asdict
 from datetime import date
@@ -14,6 +15,7 @@ from handling_review.program_text import change, files_named, inside_paths, raw_
 from handling_review.settings import (
     DATE_ORDERS,
     DESIGNS,
+    ENGINES,
     FILE_NAMES,
     HOURS_AS,
     INSURED,
@@ -91,6 +93,10 @@ _TABLES = {
     "privacy": Privacy,
 }
 _LONGEST_SHOWN = 100  # characters
+_HOST = r"(?:[A-Za-z0-9](?:[A-Za-z0-9.-]{0,251}[A-Za-z0-9])?|\[[0-9A-Fa-f:]{2,45}\])"  # no user, no password
+_MASTER = re.compile(
+    rf"local|local\[(?:[1-9][0-9]{{0,2}}|\*)\]|spark://{_HOST}:[0-9]{{1,5}}|yarn|k8s://https://{_HOST}(?::[0-9]{{1,5}})?"
+)
 _KNOWN = (*_TABLES, "files", "columns", "dates", "decimal_comma", "codes", "units", "jobs")
 
 
@@ -239,6 +245,17 @@ def _check_baseline(path: Path, charts: Charts) -> None:
         raise ProgramProblem(f"{path}: [charts] baseline_from is after baseline_through. Swap or mend them.")
 
 
+def _check_store(path: Path, store: Keeping) -> None:
+    _within(path, "[store] keep_years", store.keep_years, 0, 100)
+    if store.engine not in ENGINES:
+        raise ProgramProblem(f'{path}: [store] engine must be "duckdb" or "spark"; found {_shown(store.engine)}.')
+    if not _MASTER.fullmatch(store.master):
+        raise ProgramProblem(
+            f"{path}: [store] master must be local, local[N], local[*], spark://host:port, yarn or "
+            f"k8s://https://host:port; found {_shown(store.master)}."
+        )
+
+
 def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     period: Period = parts["review"]
     if period.start and period.end and period.start > period.end:
@@ -268,7 +285,7 @@ def _check_values(path: Path, parts: Mapping[str, Any]) -> None:
     thresholds: Thresholds = parts["thresholds"]
     for key, value in asdict(thresholds).items():
         _within(path, f"[thresholds] {key}", value, 0, 10_000)
-    _within(path, "[store] keep_years", parts["store"].keep_years, 0, 100)
+    _check_store(path, parts["store"])
     hours: HoursRule = parts["hours"]
     if hours.written_as not in HOURS_AS:
         _known(path, hours.written_as, HOURS_AS, "[hours] written_as")

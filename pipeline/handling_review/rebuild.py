@@ -96,7 +96,13 @@ def _provisos(book: Book, review: PastReview) -> tuple[str, ...]:
     number = book.reviews.index(review) + 1
     removed = [one for one in book.removals if one.after_review >= number]
     is_keyed = bool(review.about["settings"].get("privacy", {}).get("pseudonymise"))
-    return (*_version_proviso(other), *_removal_proviso(removed), *((_KEYED,) if is_keyed else ()))
+    engine = str(review.about.get("engine", ""))
+    return (
+        *_version_proviso(other),
+        *_engine_proviso(engine),
+        *_removal_proviso(removed),
+        *((_KEYED,) if is_keyed else ()),
+    )
 
 
 def _version_proviso(other: Sequence[str]) -> tuple[str, ...]:
@@ -104,6 +110,15 @@ def _version_proviso(other: Sequence[str]) -> tuple[str, ...]:
         return ()
     return (
         f"Other versions than when it was published ({'; '.join(other)}): words, files and last digits can differ.",
+    )
+
+
+def _engine_proviso(engine: str) -> tuple[str, ...]:
+    if not engine:
+        return ()
+    return (
+        f"Person-time was added up by {engine} then and by DuckDB now: page and tables are the same, manifest.json and "
+        "review.duckdb no longer name that engine.",
     )
 
 

@@ -23,6 +23,7 @@ from handling_review.problems import DataProblem, OutputProblem, ProgramProblem
 from handling_review.program import Program
 from handling_review.pseudonyms import Pseudonyms
 from handling_review.store.database import Store, stored_check_value
+from handling_review.store.engine import Engine, engine_of
 from handling_review.store.measure import measure, prepare
 from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
@@ -40,16 +41,20 @@ _FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－
 
 @dataclass(frozen=True)
 class Measured:
-    """Everything between the files and the page: days, findings, the ledger, and the result tables."""
+    """Everything between the files and the page: days, findings, the ledger, and the result tables.
+
+    ``engine``: what added up person-time, with its version; blank for DuckDB.
+    """
 
     days: ReviewDays
     intake: Intake
     findings: tuple[Finding, ...]
     tables: Mapping[str, pd.DataFrame]
+    engine: str = ""
 
     def record(self, program: Program) -> manifest.Record:
         """What the page and the manifest say about this run."""
-        return manifest.record(program, self.days, self.tables)
+        return manifest.record(program, self.days, self.tables, self.engine)
 
 
 @dataclass(frozen=True)
@@ -72,6 +77,7 @@ def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Fi
 
     Raises ``DataProblem`` where a file cannot be read at all. Findings come most consequential first.
     """
+    engine_of(program)  # says what a build would lack; a check itself adds up with DuckDB
     with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
         return measured(program, as_of, Path(folder), progress).findings
 
@@ -84,11 +90,13 @@ def measured(
     load: Load | None = None,
     notes: Sequence[Finding] = (),
     keys: Pseudonyms | None = None,
+    engine: Engine | None = None,
 ) -> Measured:
     """Files to result tables, in a database ``review.duckdb`` inside ``folder``; ``notes`` stand among the findings.
 
     Where the program asks for pseudonyms and no ``keys`` are given, they are made for this run alone; ``load`` fills
-    the database from elsewhere than the files, with ids as they are kept there.
+    the database from elsewhere than the files, with ids as they are kept there. ``engine`` adds up person-time: DuckDB
+    unless given.
     """
     if program.privacy.pseudonymise and keys is None and load is None:
         keys = pseudonyms.passing()
@@ -99,7 +107,7 @@ def measured(
         findings = [*notes, *intake.findings, *tally_findings(intake)]
         findings += [*fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
         progress("counting hours and cases", 0)
-        tables = measure(store)
+        tables = measure(store, engine)
         findings += [
             *run_checks(store, intake, AFTER_MEASURE),
             *reconciliation_findings(intake, tables["reconciliation"]),
@@ -109,7 +117,7 @@ def measured(
         tables["inputs"] = _inputs(intake)
         store.fill("pseudonyms", [("check_value", "VARCHAR")], [[keys.check_value]] if keys else [])
         store.checkpoint()
-    return Measured(days, intake, tuple(in_order(findings)), tables)
+    return Measured(days, intake, tuple(in_order(findings)), tables, engine.label if engine else "")
 
 
 def build(
@@ -129,10 +137,11 @@ def build(
     """
     if (out / "system-review.html").exists():
         raise OutputProblem(f"{out}: this is the combined review of several facilities. Choose another with --out.")
+    engine = engine_of(program)  # what it lacks is told before anything is read
     keys = _keys(program, out)
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)
-        found = measured(program, as_of, folder, progress, notes=before.notes, keys=keys)
+        found = measured(program, as_of, folder, progress, notes=before.notes, keys=keys, engine=engine)
         digest = write(program, found, folder, before, progress, wide_copy=wide_copy)
     wide = out / WIDE_PAGE if wide_copy else None
     return Built(out / PAGE, found.findings, found.record(program).run_id, digest, wide)
@@ -164,6 +173,7 @@ def write(
         quarters=found.tables["quarters"],
         unit_quarters=found.tables["unit_quarters"],
         versions=record.versions,
+        engine=record.engine,
     )
     with Store(folder / "review.duckdb", folder / "spill") as store:
         kept, told = last_review.keep_and_compare(store, folder, program, before, facts, changed)

@@ -37,6 +37,7 @@ DESIGNS = (
 DATE_ORDERS = ("iso", "mdy", "dmy", "serial", "serial1904")
 MOST_PROPOSALS = 20  # every set of so many is looked at
 INSURED = ("self_insured", "premium_rated")
+ENGINES = ("duckdb", "spark")
 HOURS_AS = ("decimal", "hh:mm", "minutes", "days", "fte")
 PERSON_TYPES = ("employee", "agency", "contractor", "volunteer", "student", "client", "visitor", "other")
 
@@ -195,9 +196,14 @@ class Thresholds:
 
 @dataclass(frozen=True)
 class Keeping:
-    """How long the accepted rows of earlier reviews are kept."""
+    """How long the accepted rows of earlier reviews are kept, and what adds up person-time.
+
+    The sums are the same whatever adds them up, so ``engine`` and ``master`` are no settings of the review.
+    """
 
     keep_years: int = 5  # after the last year covered: how long the log is kept (29 CFR 1904.33)
+    engine: str = "duckdb"  # enough for hundreds of millions of rows on one machine
+    master: str = "local[*]"  # of Spark: all processors of this machine
 
 
 @dataclass(frozen=True)
@@ -240,6 +246,7 @@ class Program:
         """Every setting as plain values, with file names instead of machine paths."""
         plain = asdict(self)
         plain.pop("path")
+        plain["store"] = {"keep_years": self.store.keep_years}
         plain["privacy"] = {"pseudonymise": self.privacy.pseudonymise}
         plain["files"] = {name: [p.name for p in paths] for name, paths in self.files.items()}
         plain["proposals"] = [{**asdict(one), "stated_on": one.stated_on.isoformat()} for one in self.proposals]

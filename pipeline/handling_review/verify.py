@@ -155,6 +155,8 @@ def _files(out: Path, said: Mapping[str, Any], found: _Findings) -> None:
 
 
 def _software(record: Record, found: _Findings) -> None:
+    if record.engine:
+        found.remarks.append(f"Person-time: added up by {record.engine} in the build, and by DuckDB here.")
     here = manifest.versions()
     other = [f"{name} {old} (here {here.get(name)})" for name, old in record.versions.items() if here.get(name) != old]
     if record.tool_sha256 != manifest.tool_sha256():

@@ -59,7 +59,10 @@ def test_both_commands_are_one_line_each() -> None:
 def test_each_dependency_has_its_reason() -> None:
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     project = tomllib.loads(text)["project"]
-    for wanted in (*project["dependencies"], *project["optional-dependencies"]["test"]):
+    for wanted in (
+        *project["dependencies"],
+        *(one for extra in project["optional-dependencies"].values() for one in extra),
+    ):
         line = next(line for line in text.splitlines() if line.startswith(f'  "{wanted}"'))
         assert re.search(r"# \w+", line), wanted
         assert ">=" in wanted

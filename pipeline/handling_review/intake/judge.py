@@ -6,12 +6,16 @@ costs no more than the values it holds.
 
 from __future__ import annotations
 
+import warnings
 from functools import cache
 from typing import Any
 
-import pandera.polars as pa
 import polars as pl
-from pandera.errors import SchemaErrors
+
+with warnings.catch_warnings():  # pandera loads PySpark where it is installed, which then speaks up about pandas 3
+    warnings.filterwarnings("ignore", "PySpark does not yet", FutureWarning)
+    import pandera.polars as pa
+    from pandera.errors import SchemaErrors
 
 from handling_review.intake.contracts import Contract, Field
 

@@ -11,7 +11,7 @@ WITH pieces AS (
         coalesce(t.band, 'none') AS band,
         coalesce(t.lapsed, FALSE) AS lapsed,
         coalesce(t.is_remedial, FALSE) AS is_remedial,
-        CAST(h.hours * 100000000 AS BIGINT) AS hours_e8,
+        CAST(h.hours * 10000 AS BIGINT) * 10000 AS hours_e8,
         h.last_day - h.first_day + 1 AS days,
         greatest(u.from_day, coalesce(t.from_day, u.from_day)) - h.first_day AS days_before,
         least(u.to_day, coalesce(t.to_day, u.to_day)) - h.first_day + 1 AS days_through

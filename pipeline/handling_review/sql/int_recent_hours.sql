@@ -11,7 +11,7 @@ WITH last_days AS (
 ),
 recent AS (
     SELECT h.person, h.unit,
-        CAST(h.hours * 100000000 AS BIGINT) AS hours_e8,
+        CAST(h.hours * 10000 AS BIGINT) * 10000 AS hours_e8,
         h.last_day - h.first_day + 1 AS days,
         greatest(h.first_day, l.last_day - l.active_days + 1) - h.first_day AS days_before,
         least(h.last_day, l.last_day) - h.first_day + 1 AS days_through

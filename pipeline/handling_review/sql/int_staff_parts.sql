@@ -2,7 +2,7 @@
 -- hours are shared over the days of their period, as in int_hours_parts
 CREATE VIEW int_staff_parts AS
 WITH pieces AS (
-    SELECT h.file_no, h.record, h.line, u.quarter, CAST(h.hours * 100000000 AS BIGINT) AS hours_e8,
+    SELECT h.file_no, h.record, h.line, u.quarter, CAST(h.hours * 10000 AS BIGINT) * 10000 AS hours_e8,
         h.last_day - h.first_day + 1 AS days,
         coalesce(j.job, lower(h.role), 'not given') AS job,
         t.tenure,

@@ -1,10 +1,10 @@
 -- grain: one person (0: hours without an id) x cell of work.slot_parts x kind of stretch of work.stretches
--- the one pass over the rows for person-time; hours are shared over days as in int_hours_parts, to the same whole numbers
+-- the one pass over the rows for person-time, in words that Spark has as well (store/portable.py); hours are shared over days as in int_hours_parts, to the same whole numbers
 CREATE TABLE work.person_time AS
 SELECT h.person, p.cell_no, t.kind_no,
     CAST(sum(
-        (CAST(h.hours * 100000000 AS BIGINT) * (least(p.to_day, t.to_day) - p.first_day + 1)) // p.days
-        - (CAST(h.hours * 100000000 AS BIGINT) * (greatest(p.from_day, t.from_day) - p.first_day)) // p.days
+        (CAST(h.hours * 10000 AS BIGINT) * 10000 * (date_diff('day', p.first_day, least(p.to_day, t.to_day)) + 1)) // p.days
+        - (CAST(h.hours * 10000 AS BIGINT) * 10000 * date_diff('day', p.first_day, greatest(p.from_day, t.from_day))) // p.days
     ) AS BIGINT) AS hours_e8
 FROM work.fated_hours AS h
 JOIN work.slot_parts AS p ON p.slot = h.slot

@@ -47,7 +47,7 @@ class Store:
         memory_limit: str = MEMORY_LIMIT,
         source: Path | None = None,
     ) -> None:
-        self.path = path
+        self.path, self.temporary = path, temporary
         temporary.mkdir(mode=0o700, exist_ok=True)
         self._beside = temporary / WORK
         self._beside.unlink(missing_ok=True)
@@ -124,10 +124,11 @@ class Store:
         declared = ", ".join(f"{_name(name)} {kind}" for name, kind in columns)
         self._con.execute(f"CREATE OR REPLACE TEMP TABLE {_name(table)} ({declared})")
 
-    def append(self, table: str, stream: pa.RecordBatchReader) -> None:
-        """Add the rows of a stream to a table."""
+    def append(self, table: str, stream: pa.RecordBatchReader, schema: str = "") -> None:
+        """Add the rows of a stream to a table; ``schema``: ``work`` for one that stands beside the database."""
         self._con.register("incoming", stream)
-        self._con.execute(f"INSERT INTO {_name(table)} SELECT * FROM incoming")
+        place = f"{_name(schema)}." if schema else ""
+        self._con.execute(f"INSERT INTO {place}{_name(table)} SELECT * FROM incoming")
         self._con.unregister("incoming")
 
     def execute(self, sql: str, values: Sequence[Any] = ()) -> None:

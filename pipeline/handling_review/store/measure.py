@@ -8,6 +8,7 @@ import pandas as pd
 
 from handling_review.program import Program
 from handling_review.store.database import Store
+from handling_review.store.engine import DuckDBEngine, Engine
 from handling_review.store.settle import ReviewDays, fill_lookups, fill_settings, review_days
 
 ROWS = ("int_hours_days", "work_slots", "work_people", "work_ids")
@@ -92,10 +93,16 @@ def prepare(program: Program, store: Store, as_of: date) -> ReviewDays:
     return days
 
 
-def measure(store: Store) -> dict[str, pd.DataFrame]:
-    """Build person-time and result tables; returns the result tables by name, without their ``out_``."""
+def measure(store: Store, engine: Engine | None = None) -> dict[str, pd.DataFrame]:
+    """Build person-time and result tables; returns the result tables by name, without their ``out_``.
+
+    ``engine`` adds up person-time: DuckDB unless given.
+    """
     for name in PERSON_TIME + RESULTS:
-        store.run(name)
+        if name == "work_person_time":
+            (engine or DuckDBEngine()).build_person_time(store)
+        else:
+            store.run(name)
     return {name.removeprefix("out_"): store.frame(name) for name in RESULTS}
 
 
