@@ -48,7 +48,9 @@ def _guarded(arguments: Sequence[str] | None, stop: Stop) -> int:
         return _stopped(stop)
     except BrokenPipeError:
         return _closed_pipe()
-    except Exception as fault:  # a library may make an error of its own of being stopped
+    except SystemExit:
+        raise
+    except BaseException as fault:  # a library may make an error of its own of being stopped; a panic is no Exception
         return _stopped(stop) if stop.number else _apologise(fault)
 
 

@@ -101,7 +101,9 @@ def _batch(one_case: OneCase, seed: int, batch: int, cases: int, start: int) -> 
         with tempfile.TemporaryDirectory(prefix="campaign-") as folder:
             try:
                 end = one_case(seed, number, Path(folder))
-            except Exception as error:
+            except BaseException as error:  # a fault in a library of Rust ends as a panic, which is no Exception
+                if isinstance(error, KeyboardInterrupt):
+                    raise
                 where = traceback.extract_tb(error.__traceback__)[-1]
                 at = f"{Path(where.filename).name}:{where.lineno}"
                 seen.failures.append(f"no. {number}: {type(error).__name__} at {at}: {str(error)[:400]}")

@@ -76,6 +76,10 @@ PARQUET = {
         {"training": parquet(T).replace(b"course", b"cours\xfb")},
         refused=("training.csv: starts like Parquet but cannot be read",),
     ),
+    "Parquet with a cell that is no text": Trap(
+        {"training": parquet(T).replace(b"Safe handling", b"Safe h\xacndling")},
+        refused=("training.csv, column course: holds bytes that are no text in UTF-8",),
+    ),
     "Parquet cut off": Trap(
         {"training": parquet(T)[:-20]}, refused=("training.csv: starts like Parquet but cannot be read",)
     ),

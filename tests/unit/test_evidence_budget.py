@@ -60,6 +60,17 @@ def test_without_any_cost_the_money_part_asks_and_makes_nothing_up() -> None:
     assert [row.saving for row in review.budget.worth.rows] == [None]
 
 
+@pytest.mark.parametrize("paid", [0, 1])
+def test_claims_of_which_at_most_one_cost_anything_give_no_cost_of_a_case(paid: int) -> None:
+    claims = made_up_watched.claims()
+    claims["cost"] = 0.0
+    claims.loc[claims.index[:paid], "cost"] = 9_000.0
+    review = drawn(40, 20, money=Money(), claims=claims)
+    assert review.budget.cost.kind == "none"
+    assert "fewer than two of the claims that are old enough cost anything" in said(review)
+    assert "USD" not in said(review)
+
+
 def test_without_a_cost_a_proposal_has_its_yearly_cost_and_no_verdict() -> None:
     review = drawn(40, 20, money=Money(), proposals=(made_up.proposal("Lifts", "A", 2, 5_000.0),))
     row = review.budget.proposals[0]

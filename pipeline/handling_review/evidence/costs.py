@@ -17,6 +17,7 @@ from handling_review.stats import money
 from handling_review.stats.money import CostPerCase
 
 FEWEST_CLAIMS = 5  # with fewer the mean says next to nothing
+FEWEST_PAID = 2  # claims that cost anything: with one alone nothing is left without the largest
 STATED, OWN, NONE = "stated", "own", "none"
 DRAWS, SEED = 20_000, 20_260_905
 
@@ -82,8 +83,10 @@ def basis(tables: ResultTables, program: Program) -> CostBasis:
         return CostBasis(
             STATED, amount("low", low), amount("base", base), amount("high", high), count, young, None, None, ""
         )
-    if claims.size < FEWEST_CLAIMS or claims.sum() == 0:
+    if claims.size < FEWEST_CLAIMS or (claims > 0).sum() < FEWEST_PAID:
         why = f"fewer than {FEWEST_CLAIMS} claims are old enough to be set side by side, and no cost is stated"
+        if claims.size >= FEWEST_CLAIMS:
+            why = "fewer than two of the claims that are old enough cost anything, and no cost is stated"
         return CostBasis(NONE, None, None, None, count, young, None, None, why)
     mean, drawn = money.cost_draws(claims, DRAWS, np.random.default_rng(SEED))
     found = money.spread_of(mean, drawn, program.analysis.confidence)

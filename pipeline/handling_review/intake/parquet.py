@@ -116,6 +116,20 @@ def _cut(texts: pa.Array) -> pa.Array:
 
 
 def _text(path: Path, name: str, column: pa.Array) -> pa.DictionaryArray:
+    """A column as dictionary-encoded text, held to be text: nobody checks the bytes of a Parquet file before."""
+    found = _encoded(path, name, column)
+    try:
+        found.validate(full=True)
+        found.dictionary.validate(full=True)
+    except pa.ArrowInvalid:
+        raise DataProblem(
+            f"{path.name}, column {name}: holds bytes that are no text in UTF-8. The file is damaged, or what wrote it "
+            "used another encoding. Export it again, or as CSV."
+        ) from None
+    return found
+
+
+def _encoded(path: Path, name: str, column: pa.Array) -> pa.DictionaryArray:
     """A column as dictionary-encoded text; what is a dictionary already is not spread out."""
     try:
         if not pa.types.is_dictionary(column.type):
