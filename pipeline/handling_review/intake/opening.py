@@ -50,7 +50,7 @@ class Paced:
     """A file for a reader that reads ahead: at most ``ahead`` parts are handed out that have not been taken.
 
     Arrow reads 32 blocks ahead of its parser, half a gigabyte, wherever the disk is faster. Each ``took`` says that one
-    part has been worked on. A reader that is told nothing still gets a part every ``patience`` seconds, since a part
+    part has been taken. A reader that is told nothing still gets a part every ``patience`` seconds, since a part
     may hold nothing to work on.
     """
 
@@ -74,7 +74,7 @@ class Paced:
         return self.closed or self._handed_out - self._taken < self._ahead
 
     def took(self) -> None:
-        """One part has been worked on."""
+        """One part has been taken from the reader."""
         with self._may_read:
             self._taken += 1
             self._may_read.notify_all()

@@ -32,6 +32,7 @@ from handling_review.page.tables import (
 )
 from handling_review.page.words import notes as words_notes
 from handling_review.page.words import system as words
+from handling_review.page.words.funnel import funnel_title
 from handling_review.page.words.rates import SERIES_NAME, upper
 from handling_review.visible import of_page
 
@@ -134,7 +135,7 @@ def _funnel(found: System) -> Picture | None:
     drawn = funnel.picture(found.funnel, "all facilities")
     if drawn is None:
         return None
-    return replace(drawn, title=words.funnel_title(found.funnel), description=words.FUNNEL_DESCRIPTION)
+    return replace(drawn, title=funnel_title(found.funnel, "facility"), description=words.FUNNEL_DESCRIPTION)
 
 
 def _pooled_table(found: System) -> Table:

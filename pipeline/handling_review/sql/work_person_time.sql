@@ -1,5 +1,6 @@
 -- grain: one person (0: hours without an id) x cell of work.slot_parts x kind of stretch of work.stretches
--- the one pass over the rows for person-time, in words that Spark has as well (store/portable.py); hours are shared over days as in int_hours_parts, to the same whole numbers
+-- the one pass over the rows for person-time, in words that Spark has as well (store/portable.py)
+-- hours are shared over days as in int_hours_parts, to the same whole numbers
 CREATE TABLE work.person_time AS
 SELECT h.person, p.cell_no, t.kind_no,
     CAST(sum(

@@ -8,9 +8,8 @@ from handling_review.evidence.contrast import CANNOT_TELL, FEW_CASES, HIGHER, LO
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.stated import RULES
 from handling_review.evidence.system import PooledRatio, System, disagree, is_firm
-from handling_review.evidence.unit_funnel import BEYOND_998, UnitFunnel
+from handling_review.evidence.unit_funnel import BEYOND_998
 from handling_review.page.sentence import NOTHING, Part, Sentence, counted, listed, say
-from handling_review.page.words import funnel
 from handling_review.page.words.rates import SERIES_NAME, upper
 from handling_review.visible import short
 
@@ -140,11 +139,6 @@ def funnel_sentence(found: System) -> Sentence:
     lie = "lie" if len(out) > 1 else "lies"
     ask = say("Facilities differ in the people they care for, so this is a question to ask, not a mark.")
     return say(f"In the funnel {listed(out)} {lie} beyond the outer limits.") + beyond + widened + ask
-
-
-def funnel_title(found: UnitFunnel) -> Sentence:
-    """The finding as the title of the picture."""
-    return funnel.funnel_title(found, "facility")
 
 
 def title(found: PooledRatio) -> Sentence:
