@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from handling_review.evidence import chance_fall, designs_by_person, ladder, power_left, time_bands
+from handling_review.evidence.answer import Answer
 from handling_review.evidence.assemble import assemble
 from handling_review.evidence.panel import BEFORE_AFTER, LADDER, STAGGERED, Designed, Personal
 from handling_review.page import tables_answer
@@ -72,6 +73,30 @@ def test_few_cases_lead_with_counts() -> None:
         words_answer.answer_title(rung(0.05, 0.2, 0.7, cases=(2, 12))).text
         == "Handling injuries: too few cases to tell"
     )
+
+
+def answer_by(design: str) -> Answer:
+    fixed = made_up.program(design=design)
+    return assemble(made_up.tables(), made_up.scope(fixed), fixed).answer
+
+
+def test_where_the_plain_counts_give_another_ratio_the_page_says_why() -> None:
+    found = answer_by(STAGGERED)
+    lead = found.ladder.lead
+    cases, hours = ((lead.now_events, lead.then_events), (lead.now_hours, lead.then_hours))
+    rates = [float(n.value or 0) / float(h.value or 0) for n, h in zip(cases, hours, strict=True)]
+    assert found.plain_ratio is not None
+    assert found.plain_ratio.value == pytest.approx(rates[0] / rates[1], rel=1e-12)
+    text = words_answer.plain_ratio_sentence(found).text
+    assert text.startswith(f"Dividing the two rates as they stand gives {rates[0] / rates[1]:.2f}. ")
+    same = replace(found, plain_ratio=replace(found.plain_ratio, shown=lead.ratio.value.shown))  # type: ignore[union-attr]
+    assert words_answer.plain_ratio_sentence(same) == NOTHING
+
+
+def test_before_and_after_is_that_ratio_itself() -> None:
+    found = answer_by(BEFORE_AFTER)
+    assert found.plain_ratio is None
+    assert words_answer.plain_ratio_sentence(found) == NOTHING
 
 
 @pytest.mark.parametrize("design", LADDER)

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from handling_review.evidence import chance_fall, ladder, numbers, power_left, sensitivity, time_bands, unit_series
 from handling_review.evidence.before_after import BeforeAfter
 from handling_review.evidence.contrast import Contrast, Estimate, estimate
-from handling_review.evidence.ladder import Ladder
+from handling_review.evidence.ladder import Ladder, Rung
 from handling_review.evidence.numbers import Number
+from handling_review.evidence.panel import ADJUSTED, STAGGERED, WITHIN
 from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tables import ResultTables
 from handling_review.program import Program
 from handling_review.stats import bounds
 
 SET_ASIDE = "set_aside"
+WITHIN_UNITS = (ADJUSTED, STAGGERED, WITHIN)  # designs that set each unit against itself, and time against time
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,11 @@ class DataBounds:
 
 @dataclass(frozen=True)
 class Answer:
-    """Everything that bears on whether the program worked, for the primary series unless said otherwise."""
+    """Everything that bears on whether the program worked, for the primary series unless said otherwise.
+
+    ``plain_ratio``: the leading design's two rates as they stand, one divided by the other, where the design sets them
+    against each other in another way; ``None`` where it does not, or where a side has no hours or no case to divide by.
+    """
 
     ladders: tuple[Ladder, ...]
     sensitivity: sensitivity.Sensitivity
@@ -43,6 +49,7 @@ class Answer:
     power: power_left.PowerLeft
     bounds: DataBounds
     starts_stated: bool
+    plain_ratio: Number | None = None
 
     @property
     def ladder(self) -> Ladder:
@@ -63,7 +70,16 @@ def gather(tables: ResultTables, strata: Strata, change: BeforeAfter, program: P
         power=power_left.gather(ladders[0].lead, change.primary, pace, strata.complete, program),
         bounds=_bounds(tables, change, program),
         starts_stated=all(unit in strata.stated for unit in strata.starts),
+        plain_ratio=_plain_ratio(ladders[0].lead),
     )
+
+
+def _plain_ratio(lead: Rung) -> Number | None:
+    now, then = (lead.now_events.value, lead.now_hours.value), (lead.then_events.value, lead.then_hours.value)
+    if lead.design not in WITHIN_UNITS or lead.ratio is None or not (now[1] and then[0] and then[1]):
+        return None
+    value = ((now[0] or 0) / now[1]) / (then[0] / then[1])
+    return numbers.ratio(f"plain_ratio/facility/{lead.design}/design/{lead.series}", value)
 
 
 def _bounds(tables: ResultTables, change: BeforeAfter, program: Program) -> DataBounds:

@@ -37,6 +37,7 @@ def _did_it_work(review: Review, count: Counter) -> Finding:
         "Did it work?",
         spoken(
             words_answer.answer_sentence(ladder.lead),
+            words_answer.plain_ratio_sentence(answer),
             words_answer.no_sides_sentence(review),
             words_answer.design_sentence(answer),
             words_answer.bad_spell_sentence(answer),

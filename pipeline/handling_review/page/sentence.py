@@ -66,9 +66,9 @@ def number_html(number: Number) -> Markup:
     )
 
 
-def listed(names: tuple[str, ...], most: int = 6) -> str:
+def listed(names: tuple[str, ...], most: int = 6, word: str = "and") -> str:
     """Names as a list in words; beyond ``most`` the rest is counted. Semicolons part names that hold commas."""
-    between, last = ("; ", "; and ") if any("," in name for name in names) else (", ", " and ")
+    between, last = ("; ", f"; {word} ") if any("," in name for name in names) else (", ", f" {word} ")
     if len(names) > most:
         return f"{between.join(names[:most])}{last}{len(names) - most} more"
     if len(names) < 2:

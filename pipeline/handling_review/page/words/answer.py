@@ -91,6 +91,19 @@ def answer_sentence(rung: Rung) -> Sentence:
     return say(f"The rate of {name} was {side} with the program than without it. The counts: ", *counts, ".") + ratio
 
 
+def plain_ratio_sentence(answer: Answer) -> Sentence:
+    """Why the answer is not what the counts printed beside it give when they are divided."""
+    plain, lead = answer.plain_ratio, answer.ladder.lead
+    if plain is None or lead.ratio is None or plain.shown == lead.ratio.value.shown:
+        return NOTHING
+    return say(
+        "Dividing the two rates as they stand gives ",
+        plain,
+        ". That also sets units with many injuries against units with few, and early quarters against late ones. This "
+        "comparison takes both out, and its answer hangs on that.",
+    )
+
+
 def _why_not(rung: Rung) -> Sentence:
     assert rung.ratio is not None
     high = rung.ratio.upper.value

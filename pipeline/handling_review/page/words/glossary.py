@@ -32,7 +32,7 @@ def definitions(review: Review) -> tuple[Definition, ...]:
 def counting(review: Review) -> tuple[Definition, ...]:
     """The terms of counting: what a case is, hours, rates, states of training, what is complete."""
     training, stated = review.program.training, settings(review.program)
-    courses = listed(training.qualifying_courses, 12)
+    courses = listed(training.qualifying_courses, 12, "or")
     days = stated.washout_days
     lapse = say("No refresher interval is set.")
     if review.due.refresher_months is not None:
@@ -90,9 +90,11 @@ def counting(review: Review) -> tuple[Definition, ...]:
             "trained",
             "Trained; current and lapsed training",
             say(
-                f"Trained: a first qualifying completion of {courses}, plus " if courses else
-                "Trained: a first completion of any course listed, plus ", days, " days. Current until it lapses. An "
-                "expiry date in the training file ends it.",
+                "Trained: from ",
+                days,
+                f" days after a first qualifying completion ({courses}) on. " if courses else
+                " days after a first completion of any course listed on. ",
+                "Current until it lapses. An expiry date in the training file ends it.",
             ) + lapse,
             ("current training", "training was current", "training had lapsed", "qualifying training", "lapsed"),
         ),

@@ -116,6 +116,16 @@ def _ratio(tracer: Tracer, parts: Groups) -> Built:
     )
 
 
+def _plain_ratio(tracer: Tracer, parts: Groups) -> Built:
+    asked = Asked(tracer, parts["variant"], parts["series"])
+    inputs = _inputs(asked, f"facility/{parts['variant']}/design/{parts['series']}")
+    return Built(
+        formula=tracer.formula("(cases_with / hours_with) / (cases_without / hours_without)", inputs),
+        words=f"The two rates as they stand, one divided by the other: {asked.words()}",
+        rules=asked.side(True).rules,
+    )
+
+
 def _comparison_units(tracer: Tracer, cells: Cells, quarters: Sequence[str]) -> Scope:
     units = sorted(set(tracer.strata.units) - set(cells.program_units))
     whole = tracer.places.whole()
@@ -186,6 +196,7 @@ FAMILIES = (
     Family("amount_without/facility/{variant}",
            "Amount of work before the units' start ({variant}), all complete quarters", rows=_amount(False)),
     Family(f"ratio/{END}", "", build=_ratio),
+    Family(f"plain_ratio/{END}", "", build=_plain_ratio),
     Family(f"ratio_{{limit}}/{END}", "", build=_of_method("{limit} limit"), settings=("analysis.confidence",)),
     Family(f"p_value/{END}", "", build=_of_method("P-value (two-sided)")),
     Family(f"must_fall_below/{END}", "", rows=_line_rows, build=_must_fall_below),
