@@ -45,12 +45,6 @@
     draw(plot);
   }
 
-  // On paper a drawn box is as high as its drawing, which is scaled to the column: the height it was given counts.
-  function heightOf(plot) {
-    if (!window.matchMedia("print").matches) { return plot.clientHeight; }
-    return parseFloat(getComputedStyle(plot).getPropertyValue("--tall"));
-  }
-
   function draw(plot) {
     if (!ready || !plot.clientWidth) { return; }
     var width = plot.clientWidth;
@@ -58,7 +52,7 @@
     var spec = specOf(plot.dataset.shows || plot.id.replace("plot-", ""));
     var layout = layoutFor(spec, width < 480);
     layout.width = width;
-    layout.height = heightOf(plot);
+    layout.height = plot.clientHeight;
     window.Plotly.react(plot, spec.data, layout, { displayModeBar: false, responsive: false });
     plot.drawnWidth = width;
     plot.classList.add("drawn");

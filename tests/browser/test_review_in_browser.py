@@ -227,7 +227,10 @@ def test_page_one_of_the_sample_facility_prints_on_one_sheet(
     opened.page.wait_for_selector("html.ready")
     printed = tmp_path / "sample.pdf"
     opened.page.pdf(path=printed, format=paper)
-    first, second, third = (sheet.extract_text() for sheet in PdfReader(printed).pages[:3])
+    sheets = [sheet.extract_text() for sheet in PdfReader(printed).pages]
+    first, second, third = sheets[:3]
+    assert f"1 of {len(sheets)}" in first  # counted before the pictures are drawn for paper: none may change its height
+    assert f"{len(sheets)} of {len(sheets)}" in sheets[-1]
     assert "Quillmere Care Campus" in first
     assert "no comparison of this kind can prove that" in " ".join(first.split())
     assert "Contents, with three ways to read on" in second[:60]
