@@ -24,6 +24,7 @@ from handling_review.evidence.tables import ResultTables
 from handling_review.history import book as books
 from handling_review.history.book import Book
 from handling_review.history.find import Earlier
+from handling_review.intake.hours_rows import see_hours
 from handling_review.kept import FRAMES, restore
 from handling_review.manifest import Record
 from handling_review.problems import OutputProblem, ReviewProblem
@@ -213,7 +214,9 @@ def _result_tables(out: Path, record: Record, folder: Path, found: _Findings) ->
     try:
         with Store(folder / "again.duckdb", folder / "spill", source=out / DATABASE) as store:
             for name in (*FILE_NAMES, "ids"):
-                store.see(f"raw_{name}")
+                if name != "hours":
+                    store.see(f"raw_{name}")
+            see_hours(store)
             days = prepare(record.program, store, record.days.as_of)
             tables = measure(store)
     except (duckdb.Error, ReviewProblem) as error:

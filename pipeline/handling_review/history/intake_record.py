@@ -13,6 +13,7 @@ from handling_review.history import chunks
 from handling_review.history.chunks import Chunk
 from handling_review.history.find import findings_back
 from handling_review.intake.contracts import Contract, contract
+from handling_review.intake.hours_rows import PLAIN, code_plain_rows
 from handling_review.intake.load import FileRead, Intake
 from handling_review.intake.reading import FileReader
 from handling_review.intake.tally import RunningSums, StatedTotal, Tally
@@ -51,6 +52,10 @@ def load_kept(plain: Mapping[str, Any], kept: Iterable[Chunk], folder: Path, sto
     """Fill the store's raw tables from kept chunks; returns what the reading had found. May raise DamagedSnapshot."""
     listed = list(kept)
     for file in FILE_NAMES:
+        if file == "hours":
+            chunks.load(store, file, listed, folder, PLAIN)
+            code_plain_rows(store)
+            continue
         store.load(
             file, [*chunks.columns(file), ("record", "BIGINT"), ("line", "BIGINT"), ("file_no", "INTEGER")], None
         )

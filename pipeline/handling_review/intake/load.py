@@ -11,8 +11,10 @@ import pyarrow as pa
 
 from handling_review.findings import Finding
 from handling_review.intake.cells import cell_findings
+from handling_review.intake.coding import FileCoder, RowCoder
 from handling_review.intake.contracts import Contract, contract
 from handling_review.intake.dialect import Dialect, examine
+from handling_review.intake.hours_rows import ROW_TABLES, create_hours, row_coder
 from handling_review.intake.reading import FileReader
 from handling_review.intake.values import Style
 from handling_review.problems import DataProblem, ReviewProblem
@@ -85,9 +87,12 @@ def load_all(
     expect(progress, sum(dialect.lines for _, _, dialect, _ in examined))
     intake = Intake()
     for name in FILE_NAMES:
-        _create(store, contract(name))
-    for name, number, dialect, one in examined:
-        _load_one(program, store, intake, name, number, dialect, one, progress, keys)
+        if name != "hours":
+            store.load(name, _columns(contract(name)), None)
+    create_hours(store)
+    with row_coder(store) as coder:
+        for name, number, dialect, one in examined:
+            _load_one(program, store, intake, name, number, dialect, one, progress, keys, coder)
     store.load("ids", SHAPE_COLUMNS, None if keys is None else _stream(keys.shapes()))
     _refuse_empty(intake)
     return intake
@@ -110,10 +115,6 @@ def _columns(one: Contract) -> list[tuple[str, str]]:
     return [*own, ("record", "BIGINT"), ("line", "BIGINT"), ("file_no", "INTEGER")]
 
 
-def _create(store: Store, one: Contract) -> None:
-    store.load(one.name, _columns(one), None)
-
-
 def _load_one(
     program: Program,
     store: Store,
@@ -124,28 +125,32 @@ def _load_one(
     one: Contract,
     progress: Progress,
     keys: Pseudonyms | None,
+    coder: RowCoder,
 ) -> None:
     style = style_of(program, name, dialect)
-    reader = FileReader(dialect, one, style, keys)
-    schema = reader.schema.append(pa.field("file_no", pa.int32()))
+    is_again = any(earlier.file == name and earlier.sha256 == dialect.sha256 for earlier in intake.files)
+    is_coded = name == "hours" and not is_again
+    reader = FileReader(dialect, one, style, keys, FileCoder(coder, number) if is_coded else None)
+    schema = reader.schema if is_coded else reader.schema.append(pa.field("file_no", pa.int32()))
 
-    problems: list[ReviewProblem] = []  # the database wraps what a stream raises in an error of its own
+    problems: list[Exception] = []  # the database wraps what a stream raises in an error of its own
 
     def numbered() -> Iterator[pa.RecordBatch]:
         try:
             for batch in reader.batches():
                 progress(f"reading {dialect.path.name}", reader.tally.rows_in)
-                file_no = pa.array([number] * batch.num_rows, pa.int32())
-                yield pa.RecordBatch.from_arrays([*batch.columns, file_no], schema=schema)
-        except ReviewProblem as problem:
+                file_no = [] if is_coded else [pa.array([number] * batch.num_rows, pa.int32())]
+                yield pa.RecordBatch.from_arrays([*batch.columns, *file_no], schema=schema)
+        except (ReviewProblem, OSError) as problem:
             problems.append(problem)
             raise
 
-    if any(earlier.file == name and earlier.sha256 == dialect.sha256 for earlier in intake.files):
+    if is_again:
         _leave_out(reader)
     else:
+        table, declared = ("hours_rows", ROW_TABLES["hours_rows"]) if is_coded else (name, _columns(one))
         try:
-            store.load(name, _columns(one), pa.RecordBatchReader.from_batches(schema, numbered()))
+            store.load(table, declared, pa.RecordBatchReader.from_batches(schema, numbered()))
         except Exception:
             if problems:
                 raise problems[0] from None

@@ -6,7 +6,6 @@ import re
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import closing
-from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -17,23 +16,15 @@ import pyarrow.csv as pa_csv
 
 from handling_review.ahead import ahead
 from handling_review.intake import parquet
-from handling_review.intake.contracts import Contract, Field
+from handling_review.intake.coding import ROW_SCHEMA, FileCoder
+from handling_review.intake.column import ColumnJudge, Judged
+from handling_review.intake.contracts import Contract
 from handling_review.intake.dialect import PARQUET, Dialect, open_text
-from handling_review.intake.judge import failing_rules
 from handling_review.intake.lines import LineCounter, RaggedRow
 from handling_review.intake.opening import Paced, open_again
-from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, holds_rows, kinds, marks, ragged_kind
+from handling_review.intake.rowkinds import FOOTER, REPEATED_HEADER, TEST, TOTALS, holds_rows, kinds, ragged_kind
 from handling_review.intake.tally import BadCell, Tally
-from handling_review.intake.values import (
-    Style,
-    canonical,
-    notes,
-    number_text,
-    point_is_decimal,
-    tidy,
-    typed,
-    without_giants,
-)
+from handling_review.intake.values import Style, number_text, tidy, without_giants
 from handling_review.problems import DataProblem
 from handling_review.pseudonyms import Pseudonyms
 
@@ -50,83 +41,23 @@ ARROW_TYPES = {
 }
 
 
-class ColumnJudge:
-    """Judges each distinct text of one column once and remembers the answer for the blocks that follow."""
-
-    def __init__(self, column: Field, style: Style, header: str, keys: Pseudonyms | None = None) -> None:
-        self.column = column
-        self._keys = keys if column.personal else None
-        self.style = style
-        self.header = header
-        self._known: pl.DataFrame | None = None
-
-    def _judge(self, texts: pl.Series) -> pl.DataFrame:
-        plain = canonical(self.column, texts, self.style)
-        rule = failing_rules(self.column, plain)
-        accepted = pl.DataFrame({"value": plain, "rule": rule}).select(
-            pl.when(pl.col("rule").is_null()).then("value").otherwise(None).alias("value")
-        )
-        value = typed(self.column, accepted.to_series())
-        if self._keys is not None:
-            value = self._keys.of(value)
-        known = pl.DataFrame(
-            {"text": texts, "value": value, "rule": rule, "note": notes(self.column, texts, self.style)}
-        )
-        return known.hstack(marks(texts, self.header))
-
-    def knows(self, text: str) -> bool:
-        """Whether this text has been seen in the column."""
-        return self._known is not None and bool((self._known.get_column("text") == text).any())
-
-    @property
-    def point_is_decimal(self) -> bool:
-        """Whether some value seen so far can only be read with a decimal point."""
-        return self._known is not None and point_is_decimal(self._known.get_column("text"))
-
-    def judge(self, texts: pl.Series) -> pl.DataFrame:
-        """Typed value, failing rule and note (null if none) and marks of each of the distinct ``texts``, in order."""
-        frame = pl.DataFrame({"text": texts})
-        if self._known is None:
-            self._known = self._judge(texts.unique(maintain_order=True))
-        new = frame.join(self._known, on="text", how="anti").get_column("text").unique(maintain_order=True)
-        if len(new):
-            self._known = pl.concat([self._known, self._judge(new)])
-        return frame.join(self._known, on="text", how="left", maintain_order="left")
-
-
-@dataclass(frozen=True)
-class _Judged:
-    """One column of a block: the cells' dictionary, each row's place in it, and the verdict on each entry."""
-
-    texts: pl.Series
-    where: pl.Series
-    verdict: pl.DataFrame
-
-    def values(self) -> pl.Series:
-        return self.verdict.get_column("value").gather(self.where)
-
-    def rules(self) -> pl.Series:
-        return self.verdict.get_column("rule").gather(self.where)
-
-    def blank(self) -> pl.Series:
-        return self.verdict.get_column("is_blank").gather(self.where)
-
-    def notes(self) -> pl.Series | None:
-        notes = self.verdict.get_column("note")
-        return None if notes.null_count() == len(notes) else notes.gather(self.where)
-
-    def text(self, place: int) -> str:
-        return str(self.texts[self.where[place]])
-
-
 class FileReader:
     """Streams one file as Arrow batches of typed columns plus ``record`` and ``line``.
 
-    With ``keys`` ids leave as pseudonyms; each distinct id is keyed once, not each row.
+    With ``keys`` ids leave as pseudonyms; each distinct id is keyed once, not each row. With a ``coder`` rows leave as
+    numbers, in the columns of ``ROW_SCHEMA``.
     """
 
-    def __init__(self, dialect: Dialect, contract: Contract, style: Style, keys: Pseudonyms | None = None) -> None:
+    def __init__(
+        self,
+        dialect: Dialect,
+        contract: Contract,
+        style: Style,
+        keys: Pseudonyms | None = None,
+        coder: FileCoder | None = None,
+    ) -> None:
         self.dialect = dialect
+        self._coder = coder
         self.contract = contract
         self._style = style
         self.tally = Tally()
@@ -142,7 +73,9 @@ class FileReader:
 
     @property
     def schema(self) -> pa.Schema:
-        """Arrow schema of the batches: every column of the contract, absent ones null."""
+        """Arrow schema of the batches: every column of the contract, absent ones null; or that of coded rows."""
+        if self._coder is not None:
+            return ROW_SCHEMA
         fields = [pa.field(f.name, ARROW_TYPES[f.type]) for f in self.contract.fields]
         return pa.schema([*fields, pa.field("record", pa.int64()), pa.field("line", pa.int64())])
 
@@ -223,9 +156,11 @@ class FileReader:
         self._refuse_swallowed(block, numbers.lines)
         self._set_ragged_aside(numbers.ragged)
         judged = {name: self._judged(judge, block) for name, judge in self._judges.items()}
-        values = {name: column.values().alias(name) for name, column in judged.items()}
+        coder = self._coder
+        values = coder.columns(judged) if coder else {name: column.values() for name, column in judged.items()}
         frame = pl.DataFrame({**values, "record": numbers.records, "line": numbers.lines})
-        return self._account(frame, judged)
+        good = self._account(frame, judged)
+        return coder.coded(good, judged) if coder else good
 
     def _line_ends(self, block: pa.RecordBatch) -> pl.Series:
         """Line ends inside the cells of each row. A file without quotation marks has none."""
@@ -253,12 +188,12 @@ class FileReader:
                         "in its row, so the rows below read as one cell. Mend that line or export the file again."
                     )
 
-    def _judged(self, judge: ColumnJudge, block: pa.RecordBatch) -> _Judged:
+    def _judged(self, judge: ColumnJudge, block: pa.RecordBatch) -> Judged:
         coded = block.column(f"c{self.dialect.columns[judge.column.name]}")
         texts = without_giants(pl.Series("text", coded.dictionary).cast(pl.String))
-        return _Judged(texts, pl.Series(coded.indices).cast(pl.UInt32), judge.judge(texts))
+        return Judged(texts, pl.Series(coded.indices).cast(pl.UInt32), judge.judge(texts))
 
-    def _account(self, frame: pl.DataFrame, judged: dict[str, _Judged]) -> pl.DataFrame:
+    def _account(self, frame: pl.DataFrame, judged: dict[str, Judged]) -> pl.DataFrame:
         """Count the rows of a block under used, set aside and excluded; return the used ones."""
         tally = self.tally
         gone = self._excluded(frame, judged)
@@ -293,7 +228,7 @@ class FileReader:
         tally.used += len(good)
         return good
 
-    def _excluded(self, frame: pl.DataFrame, judged: dict[str, _Judged]) -> pl.Series:
+    def _excluded(self, frame: pl.DataFrame, judged: dict[str, Judged]) -> pl.Series:
         """Rows that are no data: blank lines, repeated headers, totals, footers, test rows. Counted by kind."""
         blank = pl.repeat(True, len(frame), eager=True, dtype=pl.Boolean)
         for column in judged.values():
@@ -312,7 +247,7 @@ class FileReader:
             self.tally.excluded[label] += int(rows.sum())
         return blank | kind.is_not_null()
 
-    def _sum_hours(self, hours: pl.Series, lines: pl.Series, kind: pl.Series, column: _Judged) -> None:
+    def _sum_hours(self, hours: pl.Series, lines: pl.Series, kind: pl.Series, column: Judged) -> None:
         """Keep running sums of the hours column, so that a totals row can be held against the rows it sums."""
         start, sums = 0, self.tally.sums
         for place in (kind == TOTALS).fill_null(False).arg_true().to_list():
@@ -322,7 +257,7 @@ class FileReader:
         plain = kind.null_count() == len(kind)
         sums.add(_sum(hours if plain else hours[start:].filter(kind[start:].is_null())))
 
-    def _keep_notes(self, frame: pl.DataFrame, judged: dict[str, _Judged], gone: pl.Series) -> None:
+    def _keep_notes(self, frame: pl.DataFrame, judged: dict[str, Judged], gone: pl.Series) -> None:
         """Count values that were read with a proviso, such as a year of two digits."""
         for name, column in judged.items():
             found = column.notes()
@@ -335,7 +270,7 @@ class FileReader:
                 count, line = self.tally.notes.get((name, note), (0, int(first)))
                 self.tally.notes[name, note] = (count + rows, line)
 
-    def _keep_cells(self, frame: pl.DataFrame, name: str, rule: str, broken: pl.Series, column: _Judged) -> None:
+    def _keep_cells(self, frame: pl.DataFrame, name: str, rule: str, broken: pl.Series, column: Judged) -> None:
         self.tally.cells[name, rule] += int(broken.sum())
         for place in broken.arg_true().head(self.tally.room(name, rule)).to_list():
             text = column.text(place)

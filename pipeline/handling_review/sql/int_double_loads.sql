@@ -3,7 +3,8 @@
 -- far more rows than the middle period; its second copies are set aside
 CREATE TABLE int_double_loads AS
 WITH periods AS (
-    SELECT slot, file_no, rows, dense_rank() OVER (ORDER BY file_no, period_start, period_end, work_date) AS period_no
+    SELECT slot, file_no, rows, dense_rank() OVER (ORDER BY file_no, period_start, period_end, work_date) AS period_no,
+        dense_rank() OVER (ORDER BY file_no, unit, period_start, period_end, work_date, role, pay_code, source) AS alike_no
     FROM work.slots
 ),
 sizes AS (
@@ -18,8 +19,8 @@ large AS (
 ),
 suspects AS (
     SELECT p.file_no, h.record, p.period_no,
-        row_number() OVER (PARTITION BY h.slot, h.person, h.hours_given ORDER BY h.record) AS copy,
-        count(*) OVER (PARTITION BY h.slot, h.person, h.hours_given) AS copies
+        row_number() OVER (PARTITION BY p.alike_no, h.person, h.hours_given ORDER BY h.record) AS copy,
+        count(*) OVER (PARTITION BY p.alike_no, h.person, h.hours_given) AS copies
     FROM work.hours AS h
     JOIN periods AS p ON p.slot = h.slot
     JOIN large AS l ON l.period_no = p.period_no
