@@ -10,6 +10,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does: threads only wait for each other
+
 # A process that is killed loses nothing that it has written; waiting for the disk guards against a power cut alone.
 # Builds in processes of their own do wait, and the order of waits has a test of its own (tests/unit/test_publish.py).
 os.fsync = lambda _: None

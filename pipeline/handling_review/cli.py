@@ -21,6 +21,10 @@ from handling_review.visible import printable
 if TYPE_CHECKING:
     from handling_review.findings import Finding
 
+# Matrices here have some dozen rows. Threads that share such a product wait for each other at full speed: half of the
+# processor time of a build of 20 units, and more beside other work. Read when numpy is loaded, which waits for a command.
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
 
 def say(text: str, *, error: bool = False) -> None:
     """Print for a person; what comes from a file, a setting or an argument can give the terminal no command."""
@@ -29,6 +33,8 @@ def say(text: str, *, error: bool = False) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. Problems are sentences on stderr, never a traceback."""
+    for variable in ONE_THREAD:
+        os.environ.setdefault(variable, "1")
     with stoppable() as stop:
         code = _guarded(arguments, stop)
     return code

@@ -29,16 +29,14 @@ from handling_review.store.database import Store
 
 FOLDER = "snapshots"
 MODE, FOLDER_MODE = 0o600, 0o700
-_GROUP_ROWS = 1 << 17
-_DAYS = {"hours": ("period_start", "work_date")}  # the first of them that is given
+GROUP_ROWS = 1 << 17
 _DAY = {
-    "hours": "coalesce(period_start, work_date)",
     "incidents": "event_date",
     "training": "completed_on",
     "observations": "observed_on",
     "exposure": "period_start",
 }
-_PLACE = (("record", "BIGINT"), ("line", "BIGINT"))
+PLACE = (("record", "BIGINT"), ("line", "BIGINT"))
 
 
 class DamagedSnapshot(Exception):
@@ -79,41 +77,21 @@ def columns(file: str) -> list[tuple[str, str]]:
     return [(field.name, field.duckdb_type) for field in contract(file).fields]
 
 
-def part_sql(file: str) -> str:
-    """The part of time that a row belongs to."""
-    day = _DAY.get(file)
-    if day is None:
-        return "'all'"
-    quarter = f" || '-Q' || date_part('quarter', {day})" if file == "hours" else ""
-    return f"coalesce(CAST(date_part('year', {day}) AS VARCHAR){quarter}, 'none')"
-
-
-def _part_number(file: str) -> str:
-    """The part of time as a whole number, which groups faster than its name: year x 4 + quarter from 0; none is 0."""
-    day = _DAY.get(file)
-    if day is None:
-        return "1"
-    quarter = f" + date_part('quarter', {day}) - 1" if file == "hours" else ""
-    return f"coalesce(date_part('year', {day}) * 4{quarter}, 0)"
-
-
-def _part_name(file: str, number: int) -> str:
-    """What ``part_sql`` calls the part with this number."""
-    if file not in _DAY:
-        return "all"
+def part_name(number: int, *, has_quarters: bool = False) -> str:
+    """Name of a part of time by its number: its year, or year x 4 + quarter from 0; 0 stands for rows without a day."""
     if number == 0:
         return "none"
-    return f"{number // 4}-Q{number % 4 + 1}" if file == "hours" else f"{number // 4}"
+    return f"{number // 4}-Q{number % 4 + 1}" if has_quarters else f"{number}"
 
 
 def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ...]:
-    """Write the store's accepted rows into ``folder``; chunks that a source folder holds already are taken from there.
+    """Write the store's accepted rows of all files but hours (``hour_chunks``) into ``folder``.
 
-    Costs one pass over the rows, and the writing of what is new.
+    Chunks that a source folder holds already are taken from there.
     """
     folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
     kept = []
-    for file in FILE_NAMES:
+    for file in sorted(set(FILE_NAMES) - {"hours"}, key=FILE_NAMES.index):
         for found in _fingerprints(store, file):
             kept.append(_kept(store, folder, sources, file, found))
     return tuple(kept)
@@ -138,7 +116,7 @@ def load(store: Store, file: str, chunks: Iterable[Chunk], folder: Path, table: 
 
     The table is made for as long as the store is open, unless it is the raw table itself.
     """
-    declared = [*columns(file), *_PLACE, ("file_no", "INTEGER")]
+    declared = [*columns(file), *PLACE, ("file_no", "INTEGER")]
     store.create(f"{table}_loose", declared)
     for chunk in sorted((c for c in chunks if c.file == file), key=lambda c: (c.file_no, c.first_record, c.part)):
         store.append(f"{table}_loose", _batches(chunk, folder, declared))
@@ -150,14 +128,15 @@ def load(store: Store, file: str, chunks: Iterable[Chunk], folder: Path, table: 
 
 def write_parquet(batches: Iterable[pa.RecordBatch], schema: pa.Schema, path: Path, *, is_places: bool = False) -> int:
     """Write batches as one Parquet file that only its owner can read; returns its size in bytes."""
-    with _parquet(path, schema, is_places=is_places) as writer:
-        for group in _groups(batches, schema):
-            writer.write_table(group, row_group_size=_GROUP_ROWS)
+    with open_parquet(path, schema, is_places=is_places) as writer:
+        for group in row_groups(batches, schema):
+            writer.write_table(group, row_group_size=GROUP_ROWS)
     return path.stat().st_size
 
 
 @contextlib.contextmanager
-def _parquet(path: Path, schema: pa.Schema, *, is_places: bool) -> Iterator[pq.ParquetWriter]:
+def open_parquet(path: Path, schema: pa.Schema, *, is_places: bool) -> Iterator[pq.ParquetWriter]:
+    """A new Parquet file that only its owner can read, the same bytes for the same rows; closed with the block."""
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, MODE)
     with os.fdopen(handle, "wb") as out:
         options: dict[str, Any] = {"use_dictionary": not is_places}
@@ -169,17 +148,17 @@ def _parquet(path: Path, schema: pa.Schema, *, is_places: bool) -> Iterator[pq.P
             yield writer
 
 
-def _groups(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.Table]:
+def row_groups(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa.Table]:
     """Row groups of one fixed size, however the batches come in: the same rows give the same bytes."""
     waiting: list[pa.Table] = []
     rows = 0
     for batch in batches:
         waiting.append(pa.Table.from_batches([batch]).cast(schema))
         rows += batch.num_rows
-        while rows >= _GROUP_ROWS:
+        while rows >= GROUP_ROWS:
             whole = pa.concat_tables(waiting)
-            yield whole.slice(0, _GROUP_ROWS).combine_chunks()
-            waiting, rows = [whole.slice(_GROUP_ROWS)], rows - _GROUP_ROWS
+            yield whole.slice(0, GROUP_ROWS).combine_chunks()
+            waiting, rows = [whole.slice(GROUP_ROWS)], rows - GROUP_ROWS
     if rows:
         yield pa.concat_tables(waiting).combine_chunks()
 
@@ -187,9 +166,10 @@ def _groups(batches: Iterable[pa.RecordBatch], schema: pa.Schema) -> Iterator[pa
 def _fingerprints(store: Store, file: str) -> list[tuple[Any, ...]]:
     """file_no, part, rows, first record, first line, name of the content, name of the places; in that order."""
     listed = ", ".join(f'"{name}"' for name, _ in columns(file))
+    year = f"coalesce(date_part('year', {_DAY[file]}), 0)" if file in _DAY else "1"
     sql = f"""
         WITH marked AS NOT MATERIALIZED (
-            SELECT file_no, {_part_number(file)} AS number, record, line, hash({listed}) AS one,
+            SELECT file_no, {year} AS number, record, line, hash({listed}) AS one,
                 hash('2', {listed}) AS two
             FROM raw_{file}
         ),
@@ -204,18 +184,19 @@ def _fingerprints(store: Store, file: str) -> list[tuple[Any, ...]]:
         JOIN firsts AS f ON f.file_no = m.file_no AND f.number = m.number
         GROUP BY m.file_no, m.number
     """
-    found = ((row[0], _part_name(file, row[1]), *row[2:]) for row in store.fetch(sql))
+    found = ((row[0], part_name(row[1]) if file in _DAY else "all", *row[2:]) for row in store.fetch(sql))
     return [
         (
             *row[:5],
-            _name(file, "rows", listed, row[2], row[5], row[6]),
-            _name(file, "places", listed, row[2], row[7], row[8]),
+            chunk_name(file, "rows", listed, row[2], row[5], row[6]),
+            chunk_name(file, "places", listed, row[2], row[7], row[8]),
         )
         for row in sorted(found, key=lambda row: (row[0], row[1]))
     ]
 
 
-def _name(file: str, *parts: object) -> str:
+def chunk_name(file: str, *parts: object) -> str:
+    """Name of a file of a chunk, without its ending: its kind, and what was made of its rows."""
     text = " ".join(str(part) for part in parts)
     return f"{file}-{parts[0]}-{hashlib.sha256(text.encode('utf-8')).hexdigest()[:32]}"
 
@@ -232,37 +213,32 @@ def _kept(store: Store, folder: Path, sources: Sequence[Path], file: str, found:
         )
         with store.stream(sql, (*values, file_no)) as batches, contextlib.ExitStack() as opened:
             schema = _plain(batches.schema)
-            width = len(schema) - len(_PLACE)
+            width = len(schema) - len(PLACE)
             writers = []
             for name, needed, low, high in ((content, missing[0], 0, width), (places, missing[1], width, len(schema))):
                 if needed:
                     part_schema = pa.schema([schema.field(place) for place in range(low, high)])
                     path = folder / f"{name}.parquet"
-                    writers.append((opened.enter_context(_parquet(path, part_schema, is_places=low > 0)), part_schema))
-            groups = opened.enter_context(ahead(_groups(batches, schema)))
+                    writers.append(
+                        (opened.enter_context(open_parquet(path, part_schema, is_places=low > 0)), part_schema)
+                    )
+            groups = opened.enter_context(ahead(row_groups(batches, schema)))
             for group in groups:
                 for writer, part_schema in writers:
-                    writer.write_table(group.select(part_schema.names), row_group_size=_GROUP_ROWS)
+                    writer.write_table(group.select(part_schema.names), row_group_size=GROUP_ROWS)
     sizes = [(folder / f"{name}.parquet").stat().st_size for name in (content, places)]
     return Chunk(file, file_no, part, rows, first_record, first_line, content, sizes[0], places, sizes[1])
 
 
 def _of_part(file: str, part: str) -> tuple[str, tuple[date, ...]]:
-    """A query for the rows of one part: by conditions on single columns, so that other blocks are not read."""
-    days = _DAYS.get(file, (_DAY[file],) if file in _DAY else ())
-    if not days:
+    """A query for the rows of one part: by a condition on a single column, so that other blocks are not read."""
+    day = _DAY.get(file)
+    if day is None:
         return f"SELECT * FROM raw_{file}", ()
     if part == "none":
-        return f"SELECT * FROM raw_{file} WHERE {' AND '.join(f'{day} IS NULL' for day in days)}", ()
-    year, _, quarter = part.partition("-Q")
-    first = date(int(year), 3 * int(quarter or 1) - 2, 1)
-    months = first.month + (3 if quarter else 12)
-    following = date(first.year + (months > 12), months - 12 * (months > 12), 1)
-    queries = []
-    for place, day in enumerate(days):
-        absent = "".join(f"{earlier} IS NULL AND " for earlier in days[:place])
-        queries.append(f"SELECT * FROM raw_{file} WHERE {absent}{day} >= ? AND {day} < ?")
-    return " UNION ALL ".join(queries), (first, following) * len(days)
+        return f"SELECT * FROM raw_{file} WHERE {day} IS NULL", ()
+    year = int(part)
+    return f"SELECT * FROM raw_{file} WHERE {day} >= ? AND {day} < ?", (date(year, 1, 1), date(year + 1, 1, 1))
 
 
 def _order(file: str) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from handling_review.history import chunks
+from handling_review.history import chunks, hour_chunks
 from handling_review.history.chunks import Chunk, DamagedSnapshot
 from handling_review.history.find import Earlier
 from handling_review.store.database import Store
@@ -32,7 +32,7 @@ NOTE_COLUMNS = {
 
 def keep_rows(store: Store, folder: Path, earlier: Earlier) -> tuple[Chunk, ...]:
     """Chunks of this build, written or shared; those of earlier reviews are shared into the folder too."""
-    kept = chunks.keep(store, folder, earlier.sources)
+    kept = (*chunks.keep(store, folder, earlier.sources), *hour_chunks.keep(store, folder, earlier.sources))
     notes = tuple(_note(store, folder, name, sql, earlier.sources) for name, sql in _NOTES.items())
     for review in earlier.book.reviews:
         chunks.share(review.chunks, folder, earlier.sources)

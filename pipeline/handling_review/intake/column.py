@@ -72,17 +72,22 @@ class Judged:
     verdict: pl.DataFrame
 
     def values(self) -> pl.Series:
+        """Typed value of each row."""
         return self.verdict.get_column("value").gather(self.where)
 
     def rules(self) -> pl.Series:
+        """Failing rule of each row, null if none."""
         return self.verdict.get_column("rule").gather(self.where)
 
     def blank(self) -> pl.Series:
+        """Whether each row's cell is blank."""
         return self.verdict.get_column("is_blank").gather(self.where)
 
     def notes(self) -> pl.Series | None:
+        """Note on each row, null if none; None where no text of the block has one."""
         notes = self.verdict.get_column("note")
         return None if notes.null_count() == len(notes) else notes.gather(self.where)
 
     def text(self, place: int) -> str:
+        """The cell of a row as it was written."""
         return str(self.texts[self.where[place]])

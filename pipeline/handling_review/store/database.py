@@ -144,6 +144,10 @@ class Store:
         """Rows of one query of this package as a stream of Arrow batches, to be read to its end before the next."""
         return self._con.sql(sql, params=list(values)).to_arrow_reader(STREAM_ROWS)
 
+    def table(self, sql: str, values: Sequence[Any] = ()) -> pa.Table:
+        """Rows of one query of this package as an Arrow table."""
+        return self.stream(sql, values).read_all()
+
     def run(self, name: str) -> None:
         """Run one shipped SQL file."""
         self._con.execute(files.read_text("sql", f"{name}.sql"))
