@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from handling_review.findings import Finding
 
 # Matrices here have some dozen rows. Threads that share such a product wait for each other at full speed: half of the
-# processor time of a build of 20 units, and more beside other work. Read when numpy is loaded, which waits for a command.
+# processor time of a build of 20 units, and more beside other work. Read when numpy is loaded, once a command runs.
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 

@@ -23,6 +23,8 @@ import pyarrow.parquet as pq
 from handling_review.history import chunks
 from handling_review.history.book import PastReview
 from handling_review.history.chunks import Chunk, DamagedSnapshot
+from handling_review.history.erase_hours import TABLES as HOURS_TABLES
+from handling_review.history.erase_hours import erase_hours
 from handling_review.problems import OutputProblem
 from handling_review.store.database import STORAGE_VERSION
 
@@ -51,8 +53,10 @@ def erase_from_database(old: Path, new: Path, ids: Sequence[str]) -> int:
             "WHERE database_name = 'old' AND table_name IN (SELECT table_name FROM duckdb_tables() "
             "WHERE database_name = 'old') GROUP BY table_name ORDER BY table_name"
         ).fetchall()
-        changed = 0
+        changed = erase_hours(con, ids)
         for table, columns in tables:
+            if table in HOURS_TABLES:
+                continue
             if PERSON not in columns:
                 con.execute(f'INSERT INTO new."{table}" SELECT * FROM old."{table}"')
                 continue

@@ -31,8 +31,9 @@ ROW_SCHEMA = pa.schema(
         "hours": pa.decimal128(18, 4),
     }
 )
+Whole = np.ndarray[Any, Any]  # whole numbers, one for each row or value
 PERSON, HOURS = "employee_id", "hours"
-_MOST_KNOWN = 500_000  # slots of a file that are recognised; beyond it the memory starts anew and one may come twice
+MOST_KNOWN = 2_000_000  # slots of a file that are recognised; beyond it the memory starts anew and one may come twice
 _LARGEST = 1 << 62  # of a key made of the places of several columns
 _SPARSE = 4  # a table of keys may be so many times as long as the block
 
@@ -43,30 +44,67 @@ def slot_columns(contract: Contract) -> list[tuple[str, str]]:
     return [("slot", "INTEGER"), *shared, ("file_no", "INTEGER")]
 
 
-class RowCoder:
-    """Numbers people from 1 and slots from 0, over all files of hours, in the order in which they come.
+class Numbers:
+    """Numbers values from 1, each distinct one once, in the order in which they come; no value is 0."""
 
-    A person is one employee id. A slot is one way of writing what rows share: two spellings of one day make two.
+    def __init__(self) -> None:
+        self.known: pl.DataFrame | None = None
+
+    def of(self, values: pl.Series) -> Whole:
+        """The number of each value."""
+        asked = pl.DataFrame({"value": values})
+        if self.known is None:
+            self.known = asked.clear().with_columns(number=pl.lit(0, dtype=pl.Int32))
+        new = (
+            asked.unique(maintain_order=True)
+            .drop_nulls()
+            .join(self.known, on="value", how="anti", maintain_order="left")
+        )
+        if len(new):
+            numbered = new.with_row_index("number", len(self.known) + 1).cast({"number": pl.Int32})
+            self.known = pl.concat([self.known, numbered.select("value", "number")])
+        found = asked.join(self.known, on="value", how="left", maintain_order="left").get_column("number")
+        numbers: Whole = found.fill_null(0).to_numpy()
+        return numbers
+
+
+class _Column:
+    """Numbers of one column's values, remembered by the place of their text in the column."""
+
+    def __init__(self, numbers: Numbers) -> None:
+        self._numbers = numbers
+        self._at = np.empty(0, dtype=np.int32)  # -1: not asked for yet
+
+    def of(self, column: Judged, where: Whole) -> Whole:
+        """Numbers of the values at ``where`` in the block's dictionary; new ones in the order of ``where``."""
+        places = column.verdict.get_column("place").to_numpy()
+        if len(places) and places.max() >= len(self._at):
+            more = int(places.max()) + 1 - len(self._at) + len(self._at) // 2
+            self._at = np.concatenate([self._at, np.full(more, -1, dtype=np.int32)])
+        numbers = self._at[places][where]
+        if len(new := where[numbers < 0]):
+            first = pl.Series(new).unique(maintain_order=True)
+            values = column.verdict.get_column("value").gather(first)
+            self._at[places[first.to_numpy()]] = self._numbers.of(values)
+            numbers = self._at[places][where]
+        return numbers
+
+
+class RowCoder:
+    """Numbers people from 1 and slots from 0, over all files of hours, in the order of the rows that bring them.
+
+    A person is one employee id; 0 stands for hours without one. A slot is what rows of one file share.
     ``schema``: Arrow schema of a slot; ``spill``: a file for slots while they are collected, in a private folder.
     """
 
     def __init__(self, schema: pa.Schema, spill: Path) -> None:
         self.schema = schema
+        self.persons = Numbers()
         self._spill = spill
         self._writer = pa.ipc.new_stream(str(spill), schema)
-        self._people = pl.DataFrame(schema={"employee_id": pl.String, "person": pl.Int32})
         self._slots = 0
 
-    def persons(self, ids: pl.Series) -> pl.Series:
-        """Number of each of the ``ids`` (distinct text, none null), new ones after all others."""
-        asked = pl.DataFrame({"employee_id": ids})
-        new = asked.join(self._people, on="employee_id", how="anti", maintain_order="left")
-        if len(new):
-            numbered = new.with_row_index("person", len(self._people) + 1).cast({"person": pl.Int32})
-            self._people = pl.concat([self._people, numbered.select("employee_id", "person")])
-        return asked.join(self._people, on="employee_id", how="left", maintain_order="left").get_column("person")
-
-    def add_slots(self, found: pl.DataFrame, file_no: int) -> np.ndarray[Any, Any]:
+    def add_slots(self, found: pl.DataFrame, file_no: int) -> Whole:
         """Keep new slots, a row each, and return their numbers."""
         numbers = np.arange(self._slots, self._slots + len(found), dtype=np.int32)
         self._slots += len(found)
@@ -81,10 +119,12 @@ class RowCoder:
         self._writer.write_table(pa.Table.from_arrays(arrays, schema=self.schema))
         return numbers
 
-    def people(self) -> pa.RecordBatchReader:
-        """All people so far, in the columns of ``PEOPLE_COLUMNS``."""
-        table: pa.Table = self._people.select("person", "employee_id").to_arrow(compat_level=pl.CompatLevel.oldest())
-        return table.to_reader()
+    def people(self) -> pa.RecordBatchReader | None:
+        """All people so far, in the columns of ``PEOPLE_COLUMNS``; None where there are none."""
+        if self.persons.known is None:
+            return None
+        table: pa.Table = self.persons.known.select("number", "value").to_arrow(compat_level=pl.CompatLevel.oldest())
+        return table.rename_columns([name for name, _ in PEOPLE_COLUMNS]).to_reader()
 
     def slots(self) -> pa.RecordBatchReader:
         """All slots, once: none can be added after this."""
@@ -104,8 +144,9 @@ class FileCoder:
         self._coder = coder
         self._file_no = file_no
         self._shared = [name for name in coder.schema.names if name not in ("slot", "file_no")]
-        self._person_at = np.empty(0, dtype=np.int32)  # by the place of a text in its column; -1: not numbered yet
-        self._known: dict[bytes, int] = {}  # slot by the places of its texts
+        self._person = _Column(coder.persons)
+        self._columns = {name: _Column(Numbers()) for name in self._shared}
+        self._known: dict[bytes, int] = {}  # slot by the numbers of its values
 
     def columns(self, judged: Mapping[str, Judged]) -> dict[str, pl.Series]:
         """What of a block must be known of each row until it is settled which of them are used."""
@@ -119,12 +160,12 @@ class FileCoder:
 
     def coded(self, used: pl.DataFrame, judged: Mapping[str, Judged]) -> pl.DataFrame:
         """The used rows of the block, as ``columns`` gave them, in the columns of ``ROW_SCHEMA``."""
-        person = pl.zeros(len(used), dtype=pl.Int32, eager=True)
+        person = np.zeros(len(used), dtype=np.int32)
         if PERSON in judged:
-            person = self._persons(used.get_column("person"), judged[PERSON])
-        slot = self._slots(used.get_column("slot"), used.get_column("row"), judged)
+            person = self._person.of(judged[PERSON], used.get_column("person").to_numpy())
+        slot = self._slots(used.get_column("slot").to_numpy(), used.get_column("row").to_numpy(), judged)
         hours = [] if HOURS in used.columns else [pl.lit(None, dtype=pl.Decimal(18, 4)).alias(HOURS)]
-        return used.with_columns(person.alias("person"), slot.alias("slot"), *hours).select(ROW_SCHEMA.names)
+        return used.with_columns(pl.Series("person", person), pl.Series("slot", slot), *hours).select(ROW_SCHEMA.names)
 
     def _keys(self, judged: Mapping[str, Judged], rows: int) -> pl.Series:
         """One whole number a row, equal where the texts of all shared columns are."""
@@ -140,61 +181,38 @@ class FileCoder:
             total *= size
         return pl.Series(key)
 
-    def _persons(self, where: pl.Series, column: Judged) -> pl.Series:
-        verdict = column.verdict
-        places = verdict.get_column("place").to_numpy()
-        if len(places) and places.max() >= len(self._person_at):
-            more = np.full(int(places.max()) + 1 - len(self._person_at) + len(self._person_at) // 2, -1, dtype=np.int32)
-            self._person_at = np.concatenate([self._person_at, more])
-        is_used = np.zeros(len(verdict), dtype=bool)
-        is_used[where.to_numpy()] = True
-        new = np.flatnonzero(is_used & (self._person_at[places] < 0))
-        if len(new):
-            ids = verdict.get_column("value").gather(new)
-            given = ids.drop_nulls().unique(maintain_order=True)
-            numbers = pl.DataFrame({"id": given, "person": self._coder.persons(given)})
-            found = pl.DataFrame({"id": ids}).join(numbers, on="id", how="left", maintain_order="left")
-            self._person_at[places[new]] = found.get_column("person").fill_null(0).to_numpy()
-        return pl.Series(self._person_at[places][where.to_numpy()])
-
-    def _slots(self, keys: pl.Series, rows: pl.Series, judged: Mapping[str, Judged]) -> pl.Series:
-        first, which = _distinct(keys.to_numpy())
-        at = rows.to_numpy()[first]
-        columns = [judged[name] for name in self._shared if name in judged]
-        local = [column.where.to_numpy()[at] for column in columns]
-        places = [
-            column.verdict.get_column("place").to_numpy()[here] for column, here in zip(columns, local, strict=True)
-        ]
-        marks = np.ascontiguousarray(np.column_stack(places) if places else np.zeros((len(at), 1), dtype=np.uint32))
-        names = [row.tobytes() for row in marks]
-        new = np.array([place for place, name in enumerate(names) if name not in self._known], dtype=np.int64)
-        if len(new):
-            if len(self._known) + len(new) > _MOST_KNOWN:
-                self._known.clear()
-                new = np.arange(len(names))
-            shared = [name for name in self._shared if name in judged]
-            found = pl.DataFrame(
-                {
-                    name: column.verdict.get_column("value").gather(here[new])
-                    for name, column, here in zip(shared, columns, local, strict=True)
-                },
-            )
-            numbers = self._coder.add_slots(found, self._file_no).tolist()
-            self._known.update(zip((names[place] for place in new.tolist()), numbers, strict=True))
-        return pl.Series(np.array([self._known[name] for name in names], dtype=np.int32)[which])
+    def _slots(self, keys: Whole, rows: Whole, judged: Mapping[str, Judged]) -> Whole:
+        first, which = _distinct(keys)
+        at = rows[first]
+        shared = [name for name in self._shared if name in judged]
+        local = {name: judged[name].where.to_numpy()[at] for name in shared}
+        numbers = [self._columns[name].of(judged[name], local[name]) for name in shared]
+        names = [row.tobytes() for row in np.ascontiguousarray(np.column_stack(numbers))]
+        if len(self._known) + len(names) > MOST_KNOWN:
+            self._known.clear()
+        new = {name: place for place, name in reversed([*enumerate(names)]) if name not in self._known}
+        if new:
+            places = np.array(sorted(new.values()))
+            found = {name: judged[name].verdict.get_column("value").gather(local[name][places]) for name in shared}
+            slots = self._coder.add_slots(pl.DataFrame(found), self._file_no).tolist()
+            self._known.update(zip((names[place] for place in places.tolist()), slots, strict=True))
+        return np.array([self._known[name] for name in names], dtype=np.int32)[which]
 
 
-def _distinct(keys: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    """First row of each distinct key, and for each row which of these its key is."""
+def _distinct(keys: Whole) -> tuple[Whole, Whole]:
+    """First row of each distinct key, in the order of rows, and for each row which of these its key is."""
     if not len(keys):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
     top = int(keys.max()) + 1
     if top > _SPARSE * len(keys) + 1_000:
         _, first, which = np.unique(keys, return_index=True, return_inverse=True)
-        return first, which
+        order = np.argsort(first)
+        number = np.empty(len(order), dtype=np.int64)
+        number[order] = np.arange(len(order))
+        return first[order], number[which]
     at = np.full(top, -1, dtype=np.int64)
     at[keys[::-1]] = np.arange(len(keys) - 1, -1, -1)  # of equal keys the last written stands: the first row
-    present = np.flatnonzero(at >= 0)
+    first = np.sort(at[at >= 0])
     number = np.empty(top, dtype=np.int64)
-    number[present] = np.arange(len(present))
-    return at[present], number[keys]
+    number[keys[first]] = np.arange(len(first))
+    return first, number[keys]

@@ -1,10 +1,13 @@
 -- grain: one person x file x days with more than one used row, or more hours than the days can hold
 CREATE TABLE work.crowds AS
 WITH sums AS (
-    SELECT person, span_no, count(*) AS rows, sum(hours) AS hours, min(line) AS line
-    FROM work.fated_hours
-    WHERE fate = 'used' AND person > 0
-    GROUP BY person, span_no
+    SELECT h.person, h.span_no, count(*) AS rows, sum(h.hours) AS hours, min(h.line) AS line
+    FROM work.fated_hours AS h
+    CROSS JOIN settings AS f
+    WHERE h.fate = 'used' AND h.person > 0
+        AND (h.span_no IN (SELECT span_no FROM work.crowded_spans)
+            OR h.hours > f.hours_per_day * (h.last_day - h.first_day + 1))
+    GROUP BY h.person, h.span_no
 ),
 spans AS (
     SELECT DISTINCT span_no, file_no, first_day, last_day FROM work.slot_facts

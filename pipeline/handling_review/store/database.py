@@ -7,7 +7,7 @@ that holds no random identifier, so that equal inputs give equal bytes.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -148,9 +148,9 @@ class Store:
         """Rows of one query of this package as an Arrow table."""
         return self.stream(sql, values).read_all()
 
-    def run(self, name: str) -> None:
-        """Run one shipped SQL file."""
-        self._con.execute(files.read_text("sql", f"{name}.sql"))
+    def run(self, name: str, values: Mapping[str, Any] | None = None) -> None:
+        """Run one shipped SQL file; ``values`` are bound by name."""
+        self._con.execute(files.read_text("sql", f"{name}.sql"), values)
 
     def rows(self, name: str) -> list[dict[str, Any]]:
         """Rows of one shipped query as dictionaries."""

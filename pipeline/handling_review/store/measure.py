@@ -11,6 +11,8 @@ from handling_review.store.database import Store
 from handling_review.store.engine import DuckDBEngine, Engine
 from handling_review.store.settle import ReviewDays, fill_lookups, fill_settings, review_days
 
+CROWDED = "work_crowded_spans"
+MOST_BITS = 1 << 30  # 128 MiB: a bit for each person in each span
 ROWS = ("int_hours_days", "work_slots", "work_people", "work_ids")
 CLEANING = (
     "int_unit_map",
@@ -24,6 +26,7 @@ CLEANING = (
     "work_fated_hours",
     "work_hour_groups",
     "work_person_days",
+    CROWDED,
     "work_crowds",
     "stg_units",
     "stg_hours",
@@ -89,8 +92,16 @@ def prepare(program: Program, store: Store, as_of: date) -> ReviewDays:
     matched = _match_share(store)
     fill_settings(program, store, days, absent_is_unknown=matched < program.training.minimum_match_share)
     for name in CLEANING:
-        store.run(name)
+        store.run(name, _bits(store) if name == CROWDED else None)
     return days
+
+
+def _bits(store: Store) -> dict[str, object]:
+    """The largest number of a person, and whether a bit for each of them in each span is little enough to hold."""
+    people, spans = store.fetch(
+        "SELECT coalesce(max(person), 0), (SELECT coalesce(max(span_no), 0) FROM work.slot_facts) FROM work.people"
+    )[0]
+    return {"people": max(people, 1), "fits": people * spans <= MOST_BITS}
 
 
 def measure(store: Store, engine: Engine | None = None) -> dict[str, pd.DataFrame]:
