@@ -34,7 +34,7 @@ ROW_SCHEMA = pa.schema(
 Whole = np.ndarray[Any, Any]  # whole numbers, one for each row or value
 PERSON, HOURS = "employee_id", "hours"
 MOST_KNOWN = 2_000_000  # slots of a file that are recognised; beyond it the memory starts anew and one may come twice
-_LARGEST = 1 << 62  # of a key made of the places of several columns
+LARGEST_KEY = 1 << 62  # of a key made of the places of several columns
 _SPARSE = 4  # a table of keys may be so many times as long as the block
 
 
@@ -81,7 +81,7 @@ class _Column:
         if len(places) and places.max() >= len(self._at):
             more = int(places.max()) + 1 - len(self._at) + len(self._at) // 2
             self._at = np.concatenate([self._at, np.full(more, -1, dtype=np.int32)])
-        numbers = self._at[places][where]
+        numbers: Whole = self._at[places][where]
         if len(new := where[numbers < 0]):
             first = pl.Series(new).unique(maintain_order=True)
             values = column.verdict.get_column("value").gather(first)
@@ -174,15 +174,15 @@ class FileCoder:
             size = len(judged[name].verdict) if name in judged else 1
             if size < 2:
                 continue
-            if total * size > _LARGEST:
-                distinct, key = np.unique(key, return_inverse=True)
-                total = len(distinct)
+            if total * size > LARGEST_KEY:
+                values, key = np.unique(key, return_inverse=True)
+                total = len(values)
             key = key * size + judged[name].where.to_numpy()
             total *= size
         return pl.Series(key)
 
     def _slots(self, keys: Whole, rows: Whole, judged: Mapping[str, Judged]) -> Whole:
-        first, which = _distinct(keys)
+        first, which = distinct(keys)
         at = rows[first]
         shared = [name for name in self._shared if name in judged]
         local = {name: judged[name].where.to_numpy()[at] for name in shared}
@@ -199,7 +199,7 @@ class FileCoder:
         return np.array([self._known[name] for name in names], dtype=np.int32)[which]
 
 
-def _distinct(keys: Whole) -> tuple[Whole, Whole]:
+def distinct(keys: Whole) -> tuple[Whole, Whole]:
     """First row of each distinct key, in the order of rows, and for each row which of these its key is."""
     if not len(keys):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)

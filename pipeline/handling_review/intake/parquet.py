@@ -6,7 +6,7 @@ repeated text stays a dictionary, and blocks are cut by bytes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -59,11 +59,34 @@ def blocks(
             texts = [name for name in wanted if _is_text(schema.field(name).type) and "." not in name]
             source = _file(stream, texts)
             rows = _refuse_bomb(path, source.metadata, set(wanted))
-            for batch in source.iter_batches(batch_size=rows, columns=wanted):
-                arrays = [_text(path, name, batch.column(name)) for name in wanted]
-                yield pa.RecordBatch.from_arrays(arrays, names=[f"c{i}" for i in positions])
+            batches = source.iter_batches(batch_size=rows, columns=wanted)
+            names = [f"c{i}" for i in positions]
+            texts = (
+                pa.RecordBatch.from_arrays([_text(path, name, batch.column(name)) for name in wanted], names=names)
+                for batch in batches
+            )
+            yield from _joined(texts, rows)
     except (*_DAMAGE, KeyError) as error:
         raise DataProblem(f"{path.name}: the Parquet file is damaged. Export it again.") from error
+
+
+def _joined(batches: Iterable[pa.RecordBatch], rows: int) -> Iterator[pa.RecordBatch]:
+    """Blocks of up to so many rows: row groups may be small, and each block has a price of its own."""
+    waiting: list[pa.RecordBatch] = []
+    for batch in batches:
+        if waiting and sum(one.num_rows for one in waiting) + batch.num_rows > rows:
+            yield _one_block(waiting)
+            waiting = []
+        waiting.append(batch)
+    if waiting:
+        yield _one_block(waiting)
+
+
+def _one_block(batches: Sequence[pa.RecordBatch]) -> pa.RecordBatch:
+    if len(batches) == 1:
+        return batches[0]
+    table = pa.Table.from_batches(batches).unify_dictionaries().combine_chunks()
+    return pa.RecordBatch.from_arrays([column.chunk(0) for column in table.columns], names=table.column_names)
 
 
 def _file(stream: BinaryIO, texts: Sequence[str] = ()) -> pq.ParquetFile:
@@ -130,13 +153,12 @@ def _text(path: Path, name: str, column: pa.Array) -> pa.DictionaryArray:
 
 
 def _encoded(path: Path, name: str, column: pa.Array) -> pa.DictionaryArray:
-    """A column as dictionary-encoded text; what is a dictionary already is not spread out."""
+    """A column as dictionary-encoded text: only distinct values are put into words."""
     try:
         if not pa.types.is_dictionary(column.type):
-            encoded: pa.DictionaryArray = _cut(pc.fill_null(column.cast(pa.string()), "")).dictionary_encode()
-            return encoded
+            column = column.dictionary_encode()
         entries = _cut(pc.fill_null(column.dictionary.cast(pa.string()), ""))
-    except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError, pa.ArrowTypeError):
         raise DataProblem(
             f"{path.name}, column {name}: holds {column.type}, not text, numbers, dates or yes/no. Export it flat."
         ) from None
