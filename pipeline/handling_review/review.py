@@ -14,8 +14,10 @@ import pandas as pd
 from handling_review import manifest, pseudonyms
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.history.find import Earlier, earlier
+from handling_review.history.known import known_hours
 from handling_review.intake.checks import AFTER_MEASURE, BEFORE_MEASURE
 from handling_review.intake.cross import fate_findings, reconciliation_findings, run_checks, tally_findings
+from handling_review.intake.known_hours import KnownHours
 from handling_review.intake.ledger import as_frame, ledger
 from handling_review.intake.load import Intake, load_all
 from handling_review.kept import keep
@@ -91,17 +93,19 @@ def measured(
     notes: Sequence[Finding] = (),
     keys: Pseudonyms | None = None,
     engine: Engine | None = None,
+    known: KnownHours | None = None,
 ) -> Measured:
     """Files to result tables, in a database ``review.duckdb`` inside ``folder``; ``notes`` stand among the findings.
 
     Where the program asks for pseudonyms and no ``keys`` are given, they are made for this run alone; ``load`` fills
     the database from elsewhere than the files, with ids as they are kept there. ``engine`` adds up person-time: DuckDB
-    unless given.
+    unless given. ``known``: hours that an earlier review has read, which are taken from its database.
     """
     if program.privacy.pseudonymise and keys is None and load is None:
         keys = pseudonyms.passing()
-    with Store(folder / "review.duckdb", folder / "spill") as store:
-        intake = load(program, store, progress) if load else load_all(program, store, progress, keys)
+    source = known.database if known else None
+    with Store(folder / "review.duckdb", folder / "spill", source=source) as store:
+        intake = load(program, store, progress) if load else load_all(program, store, progress, keys, known)
         progress("checking", 0)
         days = prepare(program, store, as_of)
         findings = [*notes, *intake.findings, *tally_findings(intake)]
@@ -141,7 +145,8 @@ def build(
     keys = _keys(program, out)
     with output_folder(out) as folder:
         before = earlier(program, as_of, out, since)
-        found = measured(program, as_of, folder, progress, notes=before.notes, keys=keys, engine=engine)
+        known = known_hours(program, before, manifest.versions(), manifest.tool_sha256())
+        found = measured(program, as_of, folder, progress, None, before.notes, keys, engine, known)
         digest = write(program, found, folder, before, progress, wide_copy=wide_copy)
     wide = out / WIDE_PAGE if wide_copy else None
     return Built(out / PAGE, found.findings, found.record(program).run_id, digest, wide)

@@ -26,11 +26,14 @@ class Earlier:
     """What is known of earlier reviews when a build begins.
 
     ``sources``: folders that may hold chunks. ``notes``: what a reader must know of reviews that could not be used.
+    ``folder``: that of the review whose history is carried on, with ``held``, its whole book.
     """
 
     book: Book = field(default_factory=Book)
     sources: tuple[Path, ...] = ()
     notes: tuple[Finding, ...] = ()
+    folder: Path | None = None
+    held: Book | None = None
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,8 @@ def earlier(program: Program, as_of: date, out: Path, since: Path | None = None)
     out = out.absolute()
     notes: list[Finding] = []
     book, sources = Book(), [out / FOLDER]
+    used: Path | None = None
+    held: Book | None = None
     for folder in _candidates(program, as_of, out, since):
         if folder.facility != program.facility.name:
             if since is not None:
@@ -63,7 +68,7 @@ def earlier(program: Program, as_of: date, out: Path, since: Path | None = None)
             if since is not None:
                 notes.append(_note(folder.path, f"is not earlier than {as_of}"))
             continue
-        book = found
+        book, used, held = found, folder.path, whole
         if folder.path == out:
             notes += _said_before(whole, as_of)
         sources.append(folder.path / FOLDER)
@@ -71,7 +76,7 @@ def earlier(program: Program, as_of: date, out: Path, since: Path | None = None)
     kept, dropped = _within_retention(book, as_of, program.store.keep_years)
     notes += dropped
     kept, lost = _whole(kept, sources)
-    return Earlier(kept, tuple(dict.fromkeys(sources)), tuple(dict.fromkeys([*notes, *lost])))
+    return Earlier(kept, tuple(dict.fromkeys(sources)), tuple(dict.fromkeys([*notes, *lost])), used, held)
 
 
 def _said_before(book: Book, as_of: date) -> list[Finding]:

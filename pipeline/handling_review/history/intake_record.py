@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, cast
@@ -12,22 +12,15 @@ from typing import Any, cast
 from handling_review.history import chunks
 from handling_review.history.chunks import Chunk
 from handling_review.history.find import findings_back
-from handling_review.intake.contracts import Contract, contract
+from handling_review.intake.contracts import contract
 from handling_review.intake.hours_rows import PLAIN, code_plain_rows
+from handling_review.intake.known_hours import KeptReader
 from handling_review.intake.load import FileRead, Intake
 from handling_review.intake.reading import FileReader
 from handling_review.intake.tally import RunningSums, StatedTotal, Tally
 from handling_review.program import FILE_NAMES
 from handling_review.pseudonyms import SHAPE_COLUMNS
 from handling_review.store.database import Store
-
-
-@dataclass(frozen=True)
-class KeptReader:
-    """What is left of a file's reader once the file is read: its contract and its row accounting."""
-
-    contract: Contract
-    tally: Tally
 
 
 def as_plain(intake: Intake) -> dict[str, Any]:
@@ -69,7 +62,7 @@ def load_kept(plain: Mapping[str, Any], kept: Iterable[Chunk], folder: Path, sto
                 Path(one["name"]),
                 one["sha256"],
                 one["size"],
-                cast(FileReader, KeptReader(contract(one["file"]), _tally_back(one["tally"]))),
+                cast(FileReader, KeptReader(contract(one["file"]), tally_back(one["tally"]))),
             )
             for one in plain["files"]
         ],
@@ -91,7 +84,8 @@ def _tally_plain(tally: Tally) -> dict[str, Any]:
     }
 
 
-def _tally_back(plain: Mapping[str, Any]) -> Tally:
+def tally_back(plain: Mapping[str, Any]) -> Tally:
+    """The row accounting of a file from its plain values."""
     totals = [
         StatedTotal(line, None if stated is None else Decimal(stated), Decimal(of_all), Decimal(since_last))
         for line, stated, of_all, since_last in plain["totals"]

@@ -104,6 +104,11 @@ class RowCoder:
         self._writer = pa.ipc.new_stream(str(spill), schema)
         self._slots = 0
 
+    def carry_on(self, people: pl.DataFrame, slots: int) -> None:
+        """Go on from numbers given before: ``people`` as value and number, from 1, and so many slots that are kept."""
+        self.persons.known = people.select(pl.col("value").cast(pl.String), pl.col("number").cast(pl.Int32))
+        self._slots = slots
+
     def add_slots(self, found: pl.DataFrame, file_no: int) -> Whole:
         """Keep new slots, a row each, and return their numbers."""
         numbers = np.arange(self._slots, self._slots + len(found), dtype=np.int32)

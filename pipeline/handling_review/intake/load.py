@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import cast
 
 import polars as pl
 import pyarrow as pa
@@ -15,6 +16,7 @@ from handling_review.intake.coding import FileCoder, RowCoder
 from handling_review.intake.contracts import Contract, contract
 from handling_review.intake.dialect import Dialect, examine
 from handling_review.intake.hours_rows import ROW_TABLES, create_hours, row_coder
+from handling_review.intake.known_hours import KeptReader, KnownHours, take_over
 from handling_review.intake.reading import FileReader
 from handling_review.intake.values import Style
 from handling_review.problems import DataProblem, ReviewProblem
@@ -67,8 +69,11 @@ def load_all(
     store: Store,
     progress: Progress = lambda _stage, _rows: None,
     keys: Pseudonyms | None = None,
+    known: KnownHours | None = None,
 ) -> Intake:
     """Read every file of the program into ``raw_<file>`` tables of the store, ids as pseudonyms if there are ``keys``.
+
+    Files of hours that are ``known`` are not read: the source of the store has their rows.
 
     Raises ``DataProblem`` that lists, one a line, every file that cannot be read at all.
     """
@@ -91,11 +96,35 @@ def load_all(
             store.load(name, _columns(contract(name)), None)
     create_hours(store)
     with row_coder(store) as coder:
+        taken = 0 if known is None else _taken_over(store, coder, known, examined, progress)
         for name, number, dialect, one in examined:
+            if known is not None and name == "hours" and number <= taken:
+                kept = cast(FileReader, KeptReader(one, known.files[number - 1].tally))
+                intake.files.append(FileRead(name, number, dialect.path, dialect.sha256, dialect.size, kept))
+                intake.findings += [found for found in known.findings if found.file == dialect.path.name]
+                continue
             _load_one(program, store, intake, name, number, dialect, one, progress, keys, coder)
     store.load("ids", SHAPE_COLUMNS, None if keys is None else _stream(keys.shapes()))
     _refuse_empty(intake)
     return intake
+
+
+def _taken_over(
+    store: Store,
+    coder: RowCoder,
+    known: KnownHours,
+    examined: Sequence[tuple[str, int, Dialect, Contract]],
+    progress: Progress,
+) -> int:
+    """How many of the first files of hours are as they were in an earlier review; their rows are in the store then."""
+    names = [dialect.path.name for _, _, dialect, _ in examined]
+    if len(set(names)) < len(names):  # findings are told apart by the name of their file
+        return 0
+    hours = [(dialect.path.name, dialect.sha256) for name, _, dialect, _ in examined if name == "hours"]
+    count = known.same(hours)
+    if count:
+        progress("taking over hours that were read before", 0)
+    return count if count and take_over(store, coder, known, count) else 0
 
 
 def style_of(program: Program, name: str, dialect: Dialect) -> Style:

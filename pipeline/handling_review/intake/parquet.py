@@ -60,14 +60,14 @@ def blocks(
             source = _file(stream, texts)
             rows = _refuse_bomb(path, source.metadata, set(wanted))
             batches = source.iter_batches(batch_size=rows, columns=wanted)
-            names = [f"c{i}" for i in positions]
-            texts = (
-                pa.RecordBatch.from_arrays([_text(path, name, batch.column(name)) for name in wanted], names=names)
-                for batch in batches
-            )
-            yield from _joined(texts, rows)
+            yield from _joined((_coded(path, batch, wanted, positions) for batch in batches), rows)
     except (*_DAMAGE, KeyError) as error:
         raise DataProblem(f"{path.name}: the Parquet file is damaged. Export it again.") from error
+
+
+def _coded(path: Path, batch: pa.RecordBatch, wanted: Sequence[str], positions: Sequence[int]) -> pa.RecordBatch:
+    arrays = [_text(path, name, batch.column(name)) for name in wanted]
+    return pa.RecordBatch.from_arrays(arrays, names=[f"c{i}" for i in positions])
 
 
 def _joined(batches: Iterable[pa.RecordBatch], rows: int) -> Iterator[pa.RecordBatch]:
