@@ -6,13 +6,34 @@ WITH now_aside AS (
     UNION SELECT file_no, record FROM int_double_loads
     UNION SELECT file_no, record FROM int_negative_totals
 ),
+slots AS (
+    SELECT *,
+        CASE WHEN period_start IS NOT NULL AND period_end IS NOT NULL THEN period_start ELSE work_date END AS first_day,
+        CASE WHEN period_start IS NOT NULL AND period_end IS NOT NULL THEN period_end ELSE work_date END AS last_day
+    FROM raw_hours_slots
+),
+differing_slots AS MATERIALIZED (
+    SELECT *
+    FROM slots
+    WHERE coalesce(date_part('year', coalesce(period_start, work_date)) || '-Q'
+        || date_part('quarter', coalesce(period_start, work_date)), 'none') IN (SELECT part FROM differing_parts)
+),
+mapped_slots AS MATERIALIZED (
+    SELECT s.*, m.unit <> t.unit AS is_unit_map
+    FROM slots AS s
+    JOIN int_unit_map AS m ON m.given = s.unit
+    JOIN then_unit_map AS t ON t.given = s.unit
+    LEFT JOIN pay_code_map AS p ON p.pay_code = lower(s.pay_code)
+    LEFT JOIN then_pay_codes AS c ON c.pay_code = lower(s.pay_code)
+    WHERE m.unit <> t.unit OR coalesce(p.meaning, '') <> coalesce(c.meaning, '')
+),
 now_rows AS (
-    SELECT h.employee_id, h.unit, h.first_day, h.last_day, h.hours, lower(h.role) AS role, lower(h.pay_code) AS pay_code,
-        coalesce(h.source, 'payroll') AS source, a.record IS NOT NULL AS is_aside
-    FROM int_hours_days AS h
-    LEFT JOIN now_aside AS a ON a.file_no = h.file_no AND a.record = h.record
-    WHERE coalesce(date_part('year', coalesce(h.period_start, h.work_date)) || '-Q'
-            || date_part('quarter', coalesce(h.period_start, h.work_date)), 'none') IN (SELECT part FROM differing_parts)
+    SELECT p.employee_id, s.unit, s.first_day, s.last_day, h.hours, lower(s.role) AS role, lower(s.pay_code) AS pay_code,
+        coalesce(s.source, 'payroll') AS source, a.record IS NOT NULL AS is_aside
+    FROM raw_hours_rows AS h
+    JOIN differing_slots AS s ON s.slot = h.slot
+    LEFT JOIN raw_hours_people AS p ON p.person = h.person
+    LEFT JOIN now_aside AS a ON a.file_no = s.file_no AND a.record = h.record
 ),
 then_rows AS (
     SELECT h.employee_id, h.unit,
@@ -32,15 +53,12 @@ only_then AS (
     FROM (SELECT * FROM then_rows EXCEPT ALL SELECT * FROM now_rows)
 ),
 mapped AS (
-    SELECT m.unit <> t.unit AS is_unit_map, h.employee_id, h.unit, h.first_day, h.last_day, h.hours, lower(h.role) AS role,
-        lower(h.pay_code) AS pay_code, coalesce(h.source, 'payroll') AS source, a.record IS NOT NULL AS is_aside
-    FROM int_hours_days AS h
-    JOIN int_unit_map AS m ON m.given = h.unit
-    JOIN then_unit_map AS t ON t.given = h.unit
-    LEFT JOIN pay_code_map AS p ON p.pay_code = lower(h.pay_code)
-    LEFT JOIN then_pay_codes AS c ON c.pay_code = lower(h.pay_code)
-    LEFT JOIN now_aside AS a ON a.file_no = h.file_no AND a.record = h.record
-    WHERE m.unit <> t.unit OR coalesce(p.meaning, '') <> coalesce(c.meaning, '')
+    SELECT s.is_unit_map, p.employee_id, s.unit, s.first_day, s.last_day, h.hours, lower(s.role) AS role,
+        lower(s.pay_code) AS pay_code, coalesce(s.source, 'payroll') AS source, a.record IS NOT NULL AS is_aside
+    FROM raw_hours_rows AS h
+    JOIN mapped_slots AS s ON s.slot = h.slot
+    LEFT JOIN raw_hours_people AS p ON p.person = h.person
+    LEFT JOIN now_aside AS a ON a.file_no = s.file_no AND a.record = h.record
 ),
 still_mapped AS (
     SELECT *, row_number() OVER () AS number
