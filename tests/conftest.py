@@ -8,6 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from handling_review import lean
+
+lean.settle()  # as every command does, here too before numpy is loaded
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 # A process that is killed loses nothing that it has written; waiting for the disk guards against a power cut alone.

@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handling_review import lean
 from handling_review.arguments import parser
 from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
 from handling_review.progress import Meter
@@ -29,6 +30,7 @@ def say(text: str, *, error: bool = False) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. Problems are sentences on stderr, never a traceback."""
+    lean.settle()
     with stoppable() as stop:
         code = _guarded(arguments, stop)
     return code

@@ -1,0 +1,19 @@
+"""How this process runs: settings of Python and of the linear algebra library that fit one build, then the end."""
+
+from __future__ import annotations
+
+import gc
+import os
+
+_NEW_OBJECTS = 100_000  # between two searches for unreachable rings of objects; Python's own 700 makes hundreds of them
+_OLDER = 50
+
+
+def settle() -> None:
+    """Before numpy is loaded: one thread for its small matrices, and few searches of the memory.
+
+    The largest matrix has 20,000 rows and some dozens of columns. More threads only wait for each other, which cost
+    half a second of processor time a build. The large tables are freed without any search: they are in no ring.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(_NEW_OBJECTS, _OLDER, _OLDER)
