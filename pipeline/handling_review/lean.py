@@ -5,8 +5,8 @@ from __future__ import annotations
 import gc
 import os
 
-_NEW_OBJECTS = 100_000  # between two searches for unreachable rings of objects; Python's own 700 makes hundreds of them
-_OLDER = 50
+_NEW_OBJECTS = 500_000  # between two searches for unreachable rings of objects; Python's own 700 makes hundreds of them
+_OLDER = 4  # searches of the new ones to one of the older ones
 
 
 def settle() -> None:
