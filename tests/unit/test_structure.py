@@ -98,6 +98,15 @@ def test_help_starts_without_heavy_imports() -> None:
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_a_command_runs_small_matrices_in_one_thread_and_seldom_searches_memory() -> None:
+    code = (
+        "import gc, os\nos.environ.pop('OPENBLAS_NUM_THREADS', None)\nfrom handling_review import cli\n"
+        "cli.main(['--version'])\nprint(os.environ['OPENBLAS_NUM_THREADS'], gc.get_threshold()[0] > 100_000)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "1 True"
+
+
 def test_the_type_marker_is_there() -> None:
     assert (PACKAGE / "py.typed").is_file()
 
