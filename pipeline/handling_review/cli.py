@@ -154,7 +154,7 @@ def _built(
     program = read_program(program_file)
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
-    with Meter(lines=lines) as progress:
+    with Meter(lines=lines) as progress, review.loading_the_rest():
         built = review.build(program, day, target, progress, since, wide_copy=wide_copy)
     _print_findings(built.findings)
     say(f"Run {built.run_id}, SHA-256 of manifest.json {built.manifest_sha256}")

@@ -107,6 +107,16 @@ def test_a_command_runs_small_matrices_in_one_thread_and_seldom_searches_memory(
     assert done.stdout.splitlines()[-1] == "1 True"
 
 
+def test_what_judges_and_draws_is_loaded_beside_the_reading_and_the_thread_ends_with_the_build() -> None:
+    code = (
+        "import sys, threading\nfrom handling_review import review\nwith review.loading_the_rest():\n    "
+        "[t for t in threading.enumerate() if t is not threading.main_thread()][0].join()\n"
+        "print(threading.active_count(), all(name in sys.modules for name in review._REST))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "1 True"
+
+
 def test_the_type_marker_is_there() -> None:
     assert (PACKAGE / "py.typed").is_file()
 
