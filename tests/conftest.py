@@ -8,9 +8,11 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
+from handling_review import lean
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does: threads only wait for each other
+lean.settle()  # as every command does, here too before numpy is loaded
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 # A process that is killed loses nothing that it has written; waiting for the disk guards against a power cut alone.
 # Builds in processes of their own do wait, and the order of waits has a test of its own (tests/unit/test_publish.py).

@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handling_review import lean
 from handling_review.arguments import parser
 from handling_review.problems import EXIT_DONE, EXIT_FINDINGS, ReviewProblem, UsageProblem
 from handling_review.progress import Meter
@@ -21,10 +22,6 @@ from handling_review.visible import printable
 if TYPE_CHECKING:
     from handling_review.findings import Finding
 
-# Matrices here have some dozen rows. Threads that share such a product wait for each other at full speed: half of the
-# processor time of a build of 20 units, and more beside other work. Read when numpy is loaded, once a command runs.
-ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
 
 def say(text: str, *, error: bool = False) -> None:
     """Print for a person; what comes from a file, a setting or an argument can give the terminal no command."""
@@ -33,8 +30,7 @@ def say(text: str, *, error: bool = False) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. Problems are sentences on stderr, never a traceback."""
-    for variable in ONE_THREAD:
-        os.environ.setdefault(variable, "1")
+    lean.settle()
     with stoppable() as stop:
         code = _guarded(arguments, stop)
     return code
@@ -158,7 +154,7 @@ def _built(
     program = read_program(program_file)
     day = as_of or program.review.as_of or date.today()
     target = out or Path(f"review-{day.isoformat()}")
-    with Meter(lines=lines) as progress:
+    with Meter(lines=lines) as progress, review.loading_the_rest():
         built = review.build(program, day, target, progress, since, wide_copy=wide_copy)
     _print_findings(built.findings)
     say(f"Run {built.run_id}, SHA-256 of manifest.json {built.manifest_sha256}")

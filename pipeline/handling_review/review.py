@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,6 +41,7 @@ Progress = Callable[[str, int], None]
 Load = Callable[[Program, Store, Progress], Intake]
 PAGE = "program-review.html"
 WIDE_PAGE = "program-review-wide.html"
+_REST = ("handling_review.last_review", "statsmodels.genmod.generalized_linear_model", "handling_review.page.build")
 _FORMULA_STARTS = {"=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠"}
 
 
@@ -72,6 +76,33 @@ class Built:
 
 def quiet(_stage: str, _rows: int) -> None:
     """No progress shown."""
+
+
+@contextmanager
+def loading_the_rest() -> Iterator[None]:
+    """While the files are read, load what judges and draws in a thread of its own: reading leaves Python alone often.
+
+    Nothing is lost if that fails: the build loads the same things itself, and says what is wrong.
+    """
+    ended = threading.Event()
+    thread = threading.Thread(target=_load_the_rest, args=(ended,))
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
+
+
+def _load_the_rest(ended: threading.Event) -> None:
+    with suppress(Exception):
+        for module in _REST:
+            if ended.is_set():  # a build that is refused does not wait for the rest
+                return
+            import_module(module)
+        from handling_review.page.bundle import plotly_bundle
+
+        plotly_bundle()
 
 
 def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Finding, ...]:

@@ -53,7 +53,9 @@ def readable(text: str) -> str:
 
 def of_page(text: str) -> str:
     """A finished page without any sign that cannot be seen but those of ``readable``, whatever put it there."""
-    return _NOT_ON_PAGE.sub("", text)
+    return "\n".join(
+        line if line.isascii() and line.isprintable() else _NOT_ON_PAGE.sub("", line) for line in text.split("\n")
+    )
 
 
 def short(text: str, most: int) -> str:

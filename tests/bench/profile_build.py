@@ -8,16 +8,18 @@ Stages are those that a build tells whoever waits. Loading Python's modules befo
 from __future__ import annotations
 
 import json
-import os
 import sys
 import tempfile
 import time
 
 BEGUN = time.perf_counter(), time.process_time()
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does
 
 from datetime import date  # noqa: E402
 from pathlib import Path  # noqa: E402
+
+from handling_review import lean  # noqa: E402
+
+lean.settle()  # as the command line does
 
 from handling_review.program import read_program  # noqa: E402
 from handling_review.review import build  # noqa: E402

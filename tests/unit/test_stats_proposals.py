@@ -174,3 +174,16 @@ def test_worth_of_rates_is_the_budget_case_on_the_same_hours() -> None:
 def test_a_ratio_that_cannot_be_is_refused(ratio: Range) -> None:
     with pytest.raises(ValueError, match="ratio"):
         worth.worth(5, ratio, COST, 0)
+
+
+def test_claims_drawn_again_are_those_of_a_generator_that_kept_nothing() -> None:
+    claims = np.array([1200.0, 3400.0, 50.0, 9100.0])
+    for _ in range(2):  # the second time they are taken from what is kept
+        kept = np.random.default_rng(7)
+        plain = np.random.default_rng(7)
+        _, first = money.cost_draws(claims, 500, kept)
+        _, second = money.cost_draws(claims, 500, kept)
+        for drawn in (first, second):
+            counts = plain.multinomial(4, np.full(4, 1 / 4), 500)
+            np.testing.assert_array_equal(drawn, counts @ claims / 4)
+        assert kept.random() == plain.random()

@@ -15,7 +15,7 @@ from handling_review import files
 PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
-    {"findings", "files", "visible", "inputs", "stopping", "ahead", "progress"},
+    {"findings", "files", "visible", "inputs", "stopping", "ahead", "progress", "lean"},
     {"settings", "program_text"},
     {"program"},
     {"stats", "store", "pseudonyms"},
@@ -96,6 +96,25 @@ def test_help_starts_without_heavy_imports() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_command_runs_small_matrices_in_one_thread_and_seldom_searches_memory() -> None:
+    code = (
+        "import gc, os\nos.environ.pop('OPENBLAS_NUM_THREADS', None)\nfrom handling_review import cli\n"
+        "cli.main(['--version'])\nprint(os.environ['OPENBLAS_NUM_THREADS'], gc.get_threshold()[0] > 100_000)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "1 True"
+
+
+def test_what_judges_and_draws_is_loaded_beside_the_reading_and_the_thread_ends_with_the_build() -> None:
+    code = (
+        "import sys, threading\nfrom handling_review import review\nwith review.loading_the_rest():\n    "
+        "[t for t in threading.enumerate() if t is not threading.main_thread()][0].join()\n"
+        "print(threading.active_count(), all(name in sys.modules for name in review._REST))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "1 True"
 
 
 def test_the_type_marker_is_there() -> None:

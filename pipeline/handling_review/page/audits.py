@@ -6,8 +6,6 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.audits import (
     WINDOW,
     AuditRow,
@@ -16,13 +14,13 @@ from handling_review.evidence.audits import (
 )
 from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.quarters import stretches
+from handling_review.page.drawing import Drawing
 from handling_review.page.glyph import share_glyph
 from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
     ROWS,
-    TEMPLATE,
     Picture,
     dots,
     note,
@@ -119,7 +117,7 @@ def items_picture(found: AuditsEvidence) -> Picture | None:
     rows = found.items
     if not any(row.now.share or row.then.share for row in rows):
         return None
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     named: list[dict[str, Any]] = []
     last, short = ("last four quarters", "last four") if len(found.now) == WINDOW else ("last quarters", "last")
     for side, shift, symbol, color, name, brief in (

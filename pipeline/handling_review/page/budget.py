@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 
-import plotly.graph_objects as go
 from markupsafe import Markup
 
 from handling_review.evidence.assemble import Review
@@ -13,7 +12,8 @@ from handling_review.evidence.budget import BudgetEvidence
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.purchases import MAIN_RATE, ProposalRow
 from handling_review.evidence.stated import RULES
-from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, Picture, note, plain, safe, value_of
+from handling_review.page.drawing import Drawing, scatter
+from handling_review.page.house import ACCENT, INK, ROWS, Picture, note, plain, safe, value_of
 from handling_review.page.numbered import Counter, Finding, WhatIf
 from handling_review.page.sentence import say, spoken
 from handling_review.page.tables import Cell, Column, Table, estimate_cells
@@ -233,7 +233,7 @@ def levers_picture(found: BudgetEvidence) -> Picture | None:
 
 
 def _levers(row: ProposalRow, id: str) -> Picture:
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     levers = list(reversed(row.levers))
     main = row.main()
     assert main is not None
@@ -241,7 +241,7 @@ def _levers(row: ProposalRow, id: str) -> Picture:
     for at, lever in enumerate(levers):
         ends = [value_of(lever.at_low), value_of(lever.at_high)]
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=ends, y=[at, at], mode="lines+markers", line={"color": ACCENT, "width": 9},
                 marker={"symbol": ["circle-open", "circle"], "size": 13, "color": ACCENT, "line": {"width": 2}},
                 hovertext=[

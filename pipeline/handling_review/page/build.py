@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
@@ -18,8 +20,9 @@ from handling_review.page.words import glossary, method
 from handling_review.visible import of_page
 
 
+@cache
 def template_environment() -> Environment:
-    """The templates of ``reports/``, everything escaped, nothing undefined let by."""
+    """The templates of ``reports/``, everything escaped, nothing undefined let by; each is compiled once."""
     templates = {name: files.read_text("reports", name) for name in files.names("reports", ".j2")}
     environment = Environment(
         loader=DictLoader(templates),

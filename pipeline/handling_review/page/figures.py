@@ -5,18 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import plotly.graph_objects as go
-from plotly.subplots import make_subplots
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.rates import Span
 from handling_review.evidence.reporting import MixYear
 from handling_review.evidence.training import STATUSES, Coverage
+from handling_review.page.drawing import Drawing, scatter
 from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
-    TEMPLATE,
     WARNING,
     Picture,
     dots,
@@ -37,7 +34,7 @@ from handling_review.page.words.rates import SERIES_NAME, rates_title, upper
 _NAMES = 84  # pixels on the right for the names of lines
 
 
-def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: Any) -> float:
+def _add_rates(figure: Drawing, spans: Sequence[Span], series: str, **place: Any) -> float:
     """Quarter rates with whiskers, hollow while provisional, absent when withheld; gives the highest end."""
     shown = [(i, span, point) for i, span in enumerate(spans) if (point := point_of(span.of(series)))]
     if not shown:
@@ -57,12 +54,12 @@ def _add_rates(figure: go.Figure, spans: Sequence[Span], series: str, **place: A
     return max(high for _, _, high in ends)
 
 
-def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -> None:
+def _add_rolling(figure: Drawing, review: Review, series: str, **place: Any) -> None:
     """The rate over four quarters as a line, broken where a quarter is incomplete."""
     index = {span.quarter: i for i, span in enumerate(review.rates.quarters)}
     spans = [(index[s.quarter], s.of(series)) for s in review.rates.rolling]
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=[i for i, _ in spans],
             y=[None if rate.rate is None else value_of(rate.rate) for _, rate in spans],
             mode="lines",
@@ -78,11 +75,11 @@ def _add_rolling(figure: go.Figure, review: Review, series: str, **place: Any) -
 def rates_picture(review: Review) -> Picture:
     """The primary series by quarter with intervals, the four-quarter line, program starts and diary marks."""
     axis, series = TimeAxis(review.rates.quarters), review.series
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     add_context(figure, review, axis, labelled=True)
     _add_rolling(figure, review, series)
     top = _add_rates(figure, axis.spans, series)
-    figure.update_xaxes(axis.wide())
+    figure.update_xaxes(**axis.wide())
     # A third of the height above the highest whisker is for the names of the program starts.
     labelled = 0 < len(starts(review)) <= MOST_LABELLED_STARTS
     figure.update_yaxes(
@@ -117,19 +114,18 @@ def series_picture(review: Review) -> Picture:
     """All recordable, DART and days-away cases by quarter, one panel each, on a common time axis."""
     axis = TimeAxis(review.rates.quarters)
     names = ("recordable", "dart", "days_away")
-    figure = make_subplots(rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.09)
-    figure.update_layout(template=TEMPLATE)
+    figure = Drawing(3, spacing=0.09)
     add_context(figure, review, axis, rows=3)
     for row, series in enumerate(names, start=1):
-        _add_rolling(figure, review, series, row=row, col=1)
-        top = _add_rates(figure, axis.spans, series, row=row, col=1)
-        figure.update_yaxes(range=[0, top * 1.06], nticks=5, row=row, col=1)
+        _add_rolling(figure, review, series, row=row)
+        top = _add_rates(figure, axis.spans, series, row=row)
+        figure.update_yaxes(range=[0, top * 1.06], nticks=5, row=row)
         domain = "y domain" if row == 1 else f"y{row} domain"
         figure.add_annotation(
             note(f"<b>{upper(SERIES_NAME[series])}</b> per 200,000 hours", x=0, y=1.02, xref="paper", yref=domain,
                  xanchor="left", yanchor="bottom", color=INK)
         )  # fmt: skip
-    figure.update_xaxes(axis.wide())
+    figure.update_xaxes(**axis.wide())
     drawn = plain(figure)
     narrow: dict[str, Any] = {"annotations": for_narrow(drawn)}
     for name in ("xaxis", "xaxis2", "xaxis3"):
@@ -155,7 +151,7 @@ _LINES = (
 def coverage_picture(review: Review) -> Picture:
     """Shares of worked hours by training status over the quarters, named at the end of each line."""
     rows, axis = review.training.quarters, TimeAxis(review.rates.quarters)
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     add_context(figure, review, axis)
     ends: list[tuple[float, int, str, str]] = []
     for status, name, color, dash, symbol in _LINES:
@@ -163,7 +159,7 @@ def coverage_picture(review: Review) -> Picture:
         if not any(values):
             continue
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=list(range(len(rows))),
                 y=values,
                 mode="lines+markers",
@@ -181,7 +177,7 @@ def coverage_picture(review: Review) -> Picture:
     for height, last, name, color in sorted(ends):
         floor = max(height, floor + 8)  # names keep clear of each other
         figure.add_annotation(note(name, x=last, y=floor, xanchor="left", xshift=10, color=color))
-    figure.update_xaxes(axis.wide())
+    figure.update_xaxes(**axis.wide())
     figure.update_yaxes(range=[0, 104], ticksuffix="%", dtick=25)
     figure.update_layout(margin={"r": _NAMES})
     drawn = plain(figure)
@@ -223,7 +219,7 @@ def mix_picture(review: Review) -> Picture | None:
     ends = [
         (100 * value_of(share.value), 100 * value_of(share.lower), 100 * value_of(share.upper)) for _, share in years
     ]
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     figure.add_trace(
         dots(
             list(range(len(years))),

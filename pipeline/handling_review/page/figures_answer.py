@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.ladder import Rung
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.unit_series import StartSeries
+from handling_review.page.drawing import Drawing, scatter
 from handling_review.page.figures_compare import forest
 from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
-    TEMPLATE,
     WARNING,
     Picture,
     dots,
@@ -60,7 +58,7 @@ def rungs_picture(
 
 def series_picture(series: StartSeries) -> Picture:
     """Rates by quarter with the fitted line, and the line before carried on with its band."""
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     points = series.points
     places = list(range(len(points)))
 
@@ -70,7 +68,7 @@ def series_picture(series: StartSeries) -> Picture:
         ]
         if shown:
             figure.add_trace(
-                go.Scatter(x=[i for i, _ in shown], y=[v for _, v in shown], mode="lines", hoverinfo="skip", **look)
+                scatter(x=[i for i, _ in shown], y=[v for _, v in shown], mode="lines", hoverinfo="skip", **look)
             )
 
     top = max([value_of(p.seen) for p in points if p.seen is not None] or [1.0]) or 1.0
@@ -81,7 +79,7 @@ def series_picture(series: StartSeries) -> Picture:
     ]
     if band:
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=[i for i, _, _ in band] + [i for i, _, _ in reversed(band)],
                 y=[high for _, _, high in band] + [low for _, low, _ in reversed(band)],
                 fill="toself",

@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Contrast, Estimate
+from handling_review.page.drawing import Drawing, scatter
 from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
     ROWS,
-    TEMPLATE,
     WARNING,
     Picture,
     dots,
@@ -36,7 +34,7 @@ def units_picture(review: Review) -> Picture:
     """Each unit's rate over all complete quarters, alphabetical, with the facility's rate as a line."""
     rows = list(reversed(review.units.rows))
     wide, small = (shortened([row.name for row in rows], most) for most in (44, 38))
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     whole = review.units.facility_overall
     rated = [(i, row) for i, row in enumerate(rows) if row.overall.rate is not None and row.overall.limit is None]
     if rated:
@@ -132,7 +130,7 @@ def forest(
     ``sides``: what the ratio is of, such as "after ÷ before".
     """
     shown = [row for row in reversed(rows) if _drawable(row[1])]
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     low, high = 0.25, 2.0
     for index, (_, ratio, is_open, text) in enumerate(shown):
         assert ratio is not None
@@ -140,7 +138,7 @@ def forest(
         low, high = min(low, ends[0]), max(high, ends[1])
         point = value_of(ratio.value)
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=ends,
                 y=[index, index],
                 mode="lines+markers",
@@ -209,7 +207,7 @@ def _ends(ratio: Estimate) -> list[str]:
     return [arrow if beyond else "line-ns" for arrow, beyond in zip(arrows, goes_on, strict=True)]
 
 
-def _forest_lines(figure: go.Figure, target: float | None) -> None:
+def _forest_lines(figure: Drawing, target: float | None) -> None:
     figure.add_vline(x=1, line={"color": INK, "width": 1.5})
     figure.add_annotation(note("no change", x=0, y=1, yref="paper", yanchor="bottom", xanchor="left", color=INK))
     if target is not None:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.control import Chart, ChartPoint, Wait
+from handling_review.page.drawing import Drawing, scatter
 from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
-    TEMPLATE,
     WARNING,
     Picture,
     dots,
@@ -52,13 +50,13 @@ def _rates(review: Review, chart: Chart, id: str, is_first: bool) -> Picture:
     axis = TimeAxis(review.rates.quarters)
     places = {quarter: at for at, quarter in enumerate(axis.quarters)}
     is_whole = chart.place == "facility"
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     unit = None if is_whole else chart.name
     add_context(figure, review, axis, unit=unit)
     at = [places[point.quarter] for point in chart.points]
     for ends in ([value_of(p.lower) for p in chart.points], [value_of(p.upper) for p in chart.points]):
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=at,
                 y=ends,
                 mode="lines",
@@ -67,7 +65,7 @@ def _rates(review: Review, chart: Chart, id: str, is_first: bool) -> Picture:
             )
         )
     figure.add_trace(
-        go.Scatter(
+        scatter(
             x=at,
             y=[value_of(p.rate) for p in chart.points],
             mode="lines",
@@ -117,7 +115,7 @@ def _point_hover(point: ChartPoint) -> str:
     return text + "".join(f"<br>{words}" for words in signal_words(point.signals))
 
 
-def _name_lines(figure: go.Figure, chart: Chart, right: float) -> None:
+def _name_lines(figure: Drawing, chart: Chart, right: float) -> None:
     """Names at the right end: the centre with its value above its line, the limits at theirs."""
     upper = value_of(chart.upper if chart.waits else chart.points[-1].upper)
     figure.add_annotation(
@@ -130,13 +128,13 @@ def _name_lines(figure: go.Figure, chart: Chart, right: float) -> None:
 
 def _waits(chart: Chart, id: str) -> Picture:
     """Days from each case to the next, in the order of the cases; the open wait is hollow."""
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     at = list(range(len(chart.waits)))
     days = [value_of(wait.days) for wait in chart.waits]
     for end in (chart.lower, chart.upper):
         figure.add_hline(y=value_of(end), line={"color": NEUTRAL, "width": 1.5, "dash": "dot"})
     figure.add_hline(y=value_of(chart.centre), line={"color": INK, "width": 1.5})
-    figure.add_trace(go.Scatter(x=at, y=days, mode="lines", line={"color": ACCENT, "width": 1}, hoverinfo="skip"))
+    figure.add_trace(scatter(x=at, y=days, mode="lines", line={"color": ACCENT, "width": 1}, hoverinfo="skip"))
     for chosen, symbol, color in (
         ([i for i in at if not chart.waits[i].signals], "circle", ACCENT),
         ([i for i in at if chart.waits[i].signals], "square", WARNING),

@@ -14,6 +14,7 @@ from handling_review.page.words.glossary import Definition
 _PROSE = ("p", "li", "dd")
 # Places whose text names something else, or that a script writes anew: no link may stand there.
 _NO_LINK = ("a", "nav", "header", "table", "h1", "h2", "h3", "figure", "summary", "label", "code", "form", "option")
+_SKIPPED = re.compile(r"<(table|script|style)\b.*?</\1>", re.DOTALL)  # most of the page; none lies within its like
 _NO_LINK_CLASSES = ("terms", "formulas", "sources")
 
 
@@ -30,6 +31,7 @@ class _Prose(HTMLParser):
 
     def __init__(self, text: str) -> None:
         super().__init__(convert_charrefs=False)
+        text = _SKIPPED.sub(lambda found: " " * len(found.group()), text)  # what follows keeps its place
         self._lines = [0]
         for line in text.split("\n"):
             self._lines.append(self._lines[-1] + len(line) + 1)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.unit_funnel import BEYOND_95, BEYOND_998, INSIDE, FunnelUnit, UnitFunnel
+from handling_review.page.drawing import Drawing, scatter
 from handling_review.page.house import (
     ACCENT,
     INK,
     NEUTRAL,
-    TEMPLATE,
     WARNING,
     Picture,
     dots,
@@ -36,11 +34,11 @@ def picture(found: UnitFunnel, whole: str = "facility") -> Picture | None:
     """Rates over hours with the limits around the rate of the ``whole``."""
     if found.reason or found.target is None:
         return None
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     at = [point[0] / 1000 for point in found.curve]
     for place, dash in ((1, "dash"), (2, "dash"), (3, "dot"), (4, "dot")):
         figure.add_trace(
-            go.Scatter(
+            scatter(
                 x=at,
                 y=[point[place] for point in found.curve],
                 mode="lines",

@@ -14,6 +14,7 @@ import plotly.graph_objects as go
 from handling_review.evidence.measure import Rate
 from handling_review.evidence.numbers import Number
 from handling_review.evidence.quarters import part_of, year_of
+from handling_review.page.drawing import Drawing, Look, scatter
 from handling_review.page.sentence import Sentence
 from handling_review.visible import lines, short
 
@@ -106,9 +107,9 @@ def wrapped(name: str, width: int = 15, most: int = 3) -> str:
     return "<br>".join(safe(line) for line in lines(name, width, most))
 
 
-def plain(figure: go.Figure) -> dict[str, Any]:
-    """The figure as plain values; Plotly has checked every property by then."""
-    found: dict[str, Any] = json.loads(figure.to_json(engine="json"))
+def plain(figure: Drawing) -> dict[str, Any]:
+    """The picture in this look, as plain values; Plotly has checked every property by then."""
+    found: dict[str, Any] = json.loads(figure.checked(TEMPLATE).to_json(engine="json"))
     return found
 
 
@@ -153,9 +154,9 @@ def narrow_quarter_axis(
 
 def dots(
     x: Sequence[float], y: Sequence[float], *, color: str = ACCENT, symbols: Sequence[str] | str = "circle", **more: Any
-) -> go.Scatter:
+) -> Look:
     """Dots with optional whiskers (``error_x`` or ``error_y`` in ``more``)."""
-    return go.Scatter(
+    return scatter(
         x=list(x),
         y=list(y),
         mode="markers",

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.late import SLOW_DAYS, LagRow, LateEvidence
-from handling_review.page.house import ACCENT, INK, NEUTRAL, TEMPLATE, Picture, dots, note, plain, value_of, whiskers
+from handling_review.page.drawing import Drawing
+from handling_review.page.house import ACCENT, INK, NEUTRAL, Picture, dots, note, plain, value_of, whiskers
 from handling_review.page.numbered import Counter, Finding
 from handling_review.page.sentence import spoken
 from handling_review.page.tables import Cell, Column, Table, estimate_range
@@ -70,7 +69,7 @@ def picture(review: Review) -> Picture | None:
     shown = [(at, row) for at, row in enumerate(found.rows) if row.median is not None and row.ninetieth is not None]
     if not shown:
         return None
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     ends = [(value_of(row.median), value_of(row.median), value_of(row.ninetieth)) for _, row in shown]
     provisional = {span.quarter for span in review.rates.quarters if span.is_provisional}
     figure.add_trace(

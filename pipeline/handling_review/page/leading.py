@@ -8,16 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import plotly.graph_objects as go
-from plotly.subplots import make_subplots
-
 from handling_review.evidence.audits import LeadingEvidence, LeadingRow
 from handling_review.evidence.quarters import previous
 from handling_review.page.audits import percent, step_hover
+from handling_review.page.drawing import Drawing
 from handling_review.page.house import (
     INK,
     RULE,
-    TEMPLATE,
     Picture,
     dots,
     hover,
@@ -103,8 +100,7 @@ def picture(found: LeadingEvidence) -> Picture | None:
         return None
     axis = _axis(found)
     panels = _panels(found, axis)
-    figure = make_subplots(rows=len(panels), cols=1, shared_xaxes=True, vertical_spacing=0.05)
-    figure.update_layout(template=TEMPLATE)
+    figure = Drawing(len(panels), spacing=0.05)
     titles: list[dict[str, Any]] = []
     short: list[dict[str, Any]] = []
     narrow: dict[str, Any] = {}
@@ -120,7 +116,6 @@ def picture(found: LeadingEvidence) -> Picture | None:
                 hoverinfo="text",
             ),
             row=row,
-            col=1,
         )
         top = 100.0 if panel.is_share else max((high for _, _, high in ends), default=1.0) or 1.0
         marks = [0.0, 50.0, 100.0] if panel.is_share else round_marks(top)
@@ -129,7 +124,6 @@ def picture(found: LeadingEvidence) -> Picture | None:
             tickvals=marks,
             ticktext=[f"{mark:g}{'%' if panel.is_share else ''}" for mark in marks],
             row=row,
-            col=1,
         )
         where = {"x": 0, "xref": "paper", "xanchor": "left", "y": 1, "yanchor": "top"}
         where |= {"yref": f"y{row if row > 1 else ''} domain", "color": INK}
@@ -139,9 +133,9 @@ def picture(found: LeadingEvidence) -> Picture | None:
         narrow[f"yaxis{row if row > 1 else ''}.range"] = [0, top * (_HEADROOM + 0.3 * (len(lines) - 1))]
     bands = _bands(figure, found, axis, len(panels))
     figure.update_traces(marker={"size": 7})  # larger ones would cover their own whiskers
-    figure.update_xaxes(quarter_axis(axis))
+    figure.update_xaxes(**quarter_axis(axis))
     for row in range(1, len(panels)):
-        figure.update_xaxes(ticks="", row=row, col=1)
+        figure.update_xaxes(ticks="", row=row)
     figure.update_layout(margin={"t": 8})
     for one in (*bands, *titles):
         figure.add_annotation(one)
@@ -166,18 +160,17 @@ def round_marks(top: float) -> list[float]:
     return [round(step * at, 6) for at in range(int(top / step + 1e-9) + 1)]
 
 
-def _bands(figure: go.Figure, found: LeadingEvidence, axis: Sequence[str], panels: int) -> list[dict[str, Any]]:
+def _bands(figure: Drawing, found: LeadingEvidence, axis: Sequence[str], panels: int) -> list[dict[str, Any]]:
     """Grey where a quarter is not complete, and on the last chart where the later quarter is not; gives the words."""
     whole = {row.quarter for row in found.rows}
-    every = {"row": "all", "col": 1, "exclude_empty_subplots": False}
     words = []
     for at, quarter in enumerate(axis):
         if quarter not in whole:
-            figure.add_vrect(x0=at - 0.5, x1=at + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
+            figure.add_vrect(x0=at - 0.5, x1=at + 0.5, fillcolor=RULE, opacity=0.6)
     blank = [axis.index(row.quarter) for row in found.rows if row.injuries is None]
     domain = f"y{panels} domain" if panels > 1 else "y domain"
     for at in blank:
-        figure.add_vrect(x0=at - 0.5, x1=at + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, row=panels, col=1)
+        figure.add_vrect(x0=at - 0.5, x1=at + 0.5, fillcolor=RULE, opacity=0.6, row=panels)
         words.append(
             note("not known", x=at, y=0.02, yref=domain, yanchor="bottom", textangle=-90, color=INK, size=11)
             | {"xref": f"x{panels}" if panels > 1 else "x"}

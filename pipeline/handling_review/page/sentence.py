@@ -59,11 +59,9 @@ def spoken(*sentences: Sentence) -> tuple[Sentence, ...]:
 def number_html(number: Number) -> Markup:
     """A number as an element that carries its key and, where it has one, its machine-readable value."""
     value = number.value
-    machine = "" if value is None or math.isinf(value) else Markup(' value="{}"').format(repr(value))
+    machine = "" if value is None or math.isinf(value) else f' value="{escape(repr(value))}"'
     tag = "data" if machine else "span"
-    return Markup('<{tag} data-key="{key}"{machine}>{shown}</{tag}>').format(
-        tag=tag, key=number.key, machine=machine, shown=number.shown
-    )
+    return Markup(f'<{tag} data-key="{escape(number.key)}"{machine}>{escape(number.shown)}</{tag}>')
 
 
 def listed(names: tuple[str, ...], most: int = 6, word: str = "and") -> str:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.contrast import Estimate
 from handling_review.evidence.severity import SeverityEvidence, SeverityRow
-from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, Picture, dots, note, plain, safe, value_of, whiskers
+from handling_review.page.drawing import Drawing
+from handling_review.page.house import ACCENT, INK, ROWS, Picture, dots, note, plain, safe, value_of, whiskers
 from handling_review.page.labels import OUTCOME
 from handling_review.page.numbered import Counter, Finding
 from handling_review.page.sentence import NOTHING, spoken
@@ -74,7 +73,7 @@ def picture(found: SeverityEvidence) -> Picture | None:
     rows = [row for row in reversed(found.rows) if row.days_rate is not None]
     if not rows:
         return None
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     for shift, symbol, pick in ((0.14, "circle", _all), (-0.14, "circle-open", _rest)):
         shown = [(at, row, found_here) for at, row in enumerate(rows) if (found_here := pick(row)) is not None]
         ends = [(value_of(e.value), value_of(e.lower), value_of(e.upper)) for _, _, e in shown]

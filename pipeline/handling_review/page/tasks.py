@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import textwrap
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.tasks import EQUIPMENT_GROUPS, ActivityRow, TasksEvidence
-from handling_review.page.house import ACCENT, INK, ROWS, TEMPLATE, WARNING, Picture, note, plain, safe
+from handling_review.page.drawing import Drawing, bar
+from handling_review.page.house import ACCENT, INK, ROWS, WARNING, Picture, note, plain, safe
 from handling_review.page.labels import ACTIVITY, EQUIPMENT_GROUP
 from handling_review.page.numbered import Counter, Finding
 from handling_review.page.sentence import NOTHING, spoken
@@ -75,12 +74,13 @@ def picture(found: TasksEvidence) -> Picture | None:
     if not found.activities:
         return None
     rows = list(reversed(found.activities))
-    figure = go.Figure(layout={"template": TEMPLATE, "barmode": "stack"})
+    figure = Drawing()
+    figure.update_layout(barmode="stack")
     groups = list(EQUIPMENT_GROUPS)
     for name, members, color, pattern in _BARS:
         values = [sum(int(row.by_equipment[groups.index(m)].value or 0) for m in members) for row in rows]
         figure.add_trace(
-            go.Bar(
+            bar(
                 y=list(range(len(rows))),
                 x=values,
                 orientation="h",

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.rates import Span
+from handling_review.page.drawing import Drawing
 from handling_review.page.house import (
     INK,
     NEUTRAL,
@@ -70,7 +69,7 @@ def over_time(review: Review, draw: Callable[[Review], Picture | None]) -> Pictu
 
 
 def add_context(
-    figure: go.Figure,
+    figure: Drawing,
     review: Review,
     axis: TimeAxis,
     rows: int = 1,
@@ -83,18 +82,17 @@ def add_context(
     With ``unit`` (a unit's name) only that unit's start, and what the diary says of it or of all. ``labelled``: the
     starts carry the names of their units, unless they are many.
     """
-    every = {} if rows == 1 else {"row": "all", "col": 1, "exclude_empty_subplots": False}
     for index, span in enumerate(axis.spans):
         if not span.is_complete:
-            figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6, line_width=0, **every)
+            figure.add_vrect(x0=index - 0.5, x1=index + 0.5, fillcolor=RULE, opacity=0.6)
             figure.add_annotation(note(_GAP, x=index, y=0.5, yref="paper", textangle=-90, color=INK, size=12))
     marked = [(here, names) for day, names in starts(review, unit) if (here := axis.at(day)) is not None]
     if len(marked) > MOST_MARKED_STARTS:
-        _add_band(figure, marked, every)
+        _add_band(figure, marked)
         marked = []
     short = shortened([name for _, names in marked for name in names], _NAME_LETTERS)
     for step, (here, names) in enumerate(marked):
-        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
+        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"})
         if labelled and len(marked) <= MOST_LABELLED_STARTS:
             side = "left" if here < 0.6 * len(axis.spans) else "right"
             figure.add_annotation(
@@ -107,12 +105,12 @@ def add_context(
             figure.add_annotation(letters)
 
 
-def _add_band(figure: go.Figure, marked: list[tuple[float, tuple[str, ...]]], every: dict[str, Any]) -> None:
+def _add_band(figure: Drawing, marked: list[tuple[float, tuple[str, ...]]]) -> None:
     """Many program starts as one band between the first and the last, each of which is a line."""
     (first, _), (last, _) = marked[0], marked[-1]
-    figure.add_vrect(x0=first, x1=last, fillcolor=WARNING, opacity=0.08, line_width=0, **every)
+    figure.add_vrect(x0=first, x1=last, fillcolor=WARNING, opacity=0.08)
     for here in (first, last):
-        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"}, **every)
+        figure.add_vline(x=here, line={"color": WARNING, "width": 1.5, "dash": "dot"})
     units = sum(len(names) for _, names in marked)
     figure.add_annotation(
         note(f"{units} units start", x=(first + last) / 2, y=1, yref="paper", yanchor="top", xanchor="center",

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-import plotly.graph_objects as go
-
 from handling_review.evidence.training_due import DueEvidence, DueMonth, DueUnit
-from handling_review.page.house import ACCENT, INK, TEMPLATE, WARNING, Picture, note, plain, value_of
+from handling_review.page.drawing import Drawing, Look, bar
+from handling_review.page.house import ACCENT, INK, WARNING, Picture, note, plain, value_of
 from handling_review.page.numbered import Counter, Finding
 from handling_review.page.sentence import spoken
 from handling_review.page.tables import Cell, Column, Table
@@ -66,7 +65,7 @@ def picture(due: DueEvidence) -> Picture | None:
     if not words.has_lapses(due):
         return None
     months = [item for item in due.months if item.month != "later"]
-    figure = go.Figure(layout={"template": TEMPLATE})
+    figure = Drawing()
     at = [_OVERDUE_AT, *range(len(months))]
     heights = [value_of(due.overdue), *(value_of(item.people) for item in months)]
     top = max(*heights, 1.0)
@@ -106,9 +105,9 @@ def _counts(at: list[float], heights: list[float], size: int) -> list[dict[str, 
     ]
 
 
-def _bars(x: list[float], y: list[float], names: list[str], color: str, pattern: str) -> go.Bar:
+def _bars(x: list[float], y: list[float], names: list[str], color: str, pattern: str) -> Look:
     shown = [f"{count:,.0f}" for count in y]
-    return go.Bar(
+    return bar(
         x=x,
         y=y,
         marker={

@@ -156,23 +156,29 @@ def _run_lengths(mean: float, step: int, height: float, grid: int, upward: bool)
     from scipy.sparse.linalg import splu
 
     states = math.ceil(height * grid - 1e-9)
-    # the count that leads from one sum to another; only whole numbers happen
     place = np.arange(states)
-    change = place[None, :] - place[:, None]
-    numerator = change + step if upward else step - change
-    count = np.arange(int(numerator.max()) // grid + 1)
+    count = np.arange((states - 1 + step) // grid + 1)  # as many events as lead from one sum to another
     chance = np.exp(special.xlogy(count, mean) - mean - special.gammaln(count + 1))
-    chain = np.zeros((states, states))
-    possible = (numerator >= 0) & (numerator % grid == 0)
-    chain[possible] = chance[numerator[possible] // grid]
-    to_0 = numerator[:, 0]  # sums at or below 0 all end at 0
+    gain = count * grid - step if upward else step - count * grid
+    to = place[:, None] + gain[None, :]
+    start, events = np.nonzero((to > 0) & (to < states))
+    to_0 = step - place if upward else step + place  # sums at or below 0 all end at 0
     if upward:
-        chain[:, 0] = np.where(to_0 >= 0, special.pdtr(np.maximum(to_0, 0) // grid, mean), 0.0)
+        at_0 = np.where(to_0 >= 0, special.pdtr(np.maximum(to_0, 0) // grid, mean), 0.0)
     else:
         least = -(-to_0 // grid)  # this many events or more
-        chain[:, 0] = np.where(least > 0, special.pdtrc(np.maximum(least - 1, 0), mean), 1.0)
-    try:  # a sum can be reached from a few others only: solved as the sparse system that it is
-        found = splu(csc_array(np.eye(states) - chain)).solve(np.ones(states))
+        at_0 = np.where(least > 0, special.pdtrc(np.maximum(least - 1, 0), mean), 1.0)
+    # A sum can be reached from a few others only: the identity less these chances, solved as a sparse system.
+    system = csc_array(
+        (
+            np.concatenate([np.ones(states), -chance[events], -at_0]),
+            (np.concatenate([place, start, place]), np.concatenate([place, to[start, events], np.zeros_like(place)])),
+        ),
+        shape=(states, states),
+    )
+    system.eliminate_zeros()
+    try:
+        found = splu(system).solve(np.ones(states))
     except RuntimeError:  # exactly singular: the sum never gets there
         return np.full(states, math.inf)
     return np.where((found > 0) & (found < 1e14), found, math.inf)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +17,8 @@ CLAIM_METHODS = ("bootstrap", "log_normal")
 DRAWS = 10_000
 FEWEST_CLAIMS_LOG_NORMAL = 20  # with five the upper limit of the mean came out a million times the mean
 _SEED = 20_100_408
+_MOST_KEPT = 16  # of 160 kB each with 20,000 draws
+_KEPT: dict[tuple[bytes, int, str], tuple[Array, Mapping[str, Any]]] = {}
 
 
 @dataclass(frozen=True)
@@ -266,8 +270,7 @@ def cost_draws(
     if claims.size < 2 or claims.sum() == 0:
         raise ValueError("cost must be two claims or more, not all 0")
     if method == "bootstrap":
-        counts = random.multinomial(claims.size, np.full(claims.size, 1 / claims.size), draws)
-        return float(claims.mean()), counts @ claims / claims.size
+        return float(claims.mean()), _drawn_again(claims, draws, random)
     if (claims == 0).any() or claims.size < FEWEST_CLAIMS_LOG_NORMAL:
         raise ValueError(
             f"cost must be {FEWEST_CLAIMS_LOG_NORMAL} claims or more, all above 0, for a log-normal distribution"
@@ -277,6 +280,24 @@ def cost_draws(
     variance = spread * (claims.size - 1) / random.chisquare(claims.size - 1, draws)
     centre = random.normal(float(logs.mean()), np.sqrt(variance / claims.size))
     return math.exp(float(logs.mean()) + spread / 2), np.exp(np.minimum(centre + variance / 2, 700.0))
+
+
+def _drawn_again(claims: Array, draws: int, random: np.random.Generator) -> Array:
+    """Means of claims drawn again, shape (draws,), not to be written to.
+
+    Every proposal of a review begins from one seed and the same claims: what is drawn from one state of ``random`` is
+    kept, with the state after it.
+    """
+    start = (claims.tobytes(), draws, repr(random.bit_generator.state))
+    if start not in _KEPT:
+        counts = random.multinomial(claims.size, np.full(claims.size, 1 / claims.size), draws)
+        means = counts @ claims / claims.size
+        means.setflags(write=False)
+        if len(_KEPT) == _MOST_KEPT:
+            _KEPT.pop(next(iter(_KEPT)))
+        _KEPT[start] = (means, random.bit_generator.state)
+    means, random.bit_generator.state = _KEPT[start]
+    return means
 
 
 def spread_of(estimate: float, draws: Array, level: float) -> Range:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handling_review.stats import _inputs
 from handling_review.stats._inputs import Array, Values
@@ -51,7 +52,7 @@ def reported_within(ages: Values, lags: Values, cases: Values, reported_by_then:
     Canadian Journal of Statistics 22:15-31.
     """
     u, n, risk = _curve(lags, cases, reported_by_then)
-    return _share(np.atleast_1d(_inputs.not_negative("ages", ages)), u, 1 - n / risk)
+    return _share(_place(np.atleast_1d(_inputs.not_negative("ages", ages)), u), 1 - n / risk)
 
 
 def late_cases(
@@ -89,14 +90,15 @@ def late_cases(
     level = _inputs.share("confidence", confidence)
     if draws < 100:
         raise ValueError(f"draws must be 100 or more, got {draws}")
-    share = float(_share(old, u, 1 - n / risk).mean())
+    place, trials, chance = _place(old, u), risk.astype(np.int64), n / risk  # the same in every draw
+    share = float(_share(place, 1 - chance).mean())
     if not share > 0:
         raise ValueError("ages must hold a day old enough for a case of it to be reported")
     dice = np.random.default_rng(seed)
     late = np.empty(draws)
     for i in range(draws):
-        steps = 1 - dice.binomial(risk.astype(np.int64), n / risk) / risk
-        drawn = max(float(_share(old, u, steps).mean()), 1e-6)
+        steps = 1 - dice.binomial(trials, chance) / risk
+        drawn = max(float(_share(place, steps).mean()), 1e-6)
         late[i] = dice.poisson(dice.gamma(y + 0.5) / drawn * (1 - drawn))
     low, high = np.quantile(late, [(1 - level) / 2, (1 + level) / 2], method="inverted_cdf")
     expected = y * (1 - share) / share  # next to none lies between limits in whole cases that are both none
@@ -116,8 +118,14 @@ def _curve(lags: Values, cases: Values, reported_by_then: Values) -> tuple[Array
     return u, n, risk
 
 
-def _share(ages: Array, lags: Array, steps: Array) -> Array:
-    """Product of the steps of all lags longer than each age; 0 before the shortest lag."""
-    tail = np.concatenate([np.cumprod(steps[::-1])[::-1], [1.0]])
-    found = tail[np.searchsorted(lags, ages, side="right")]
-    return np.where(ages < lags[0], 0.0, found)
+def _place(ages: Array, lags: Array) -> NDArray[np.intp]:
+    """How many of the lags are no longer than each age."""
+    return np.searchsorted(lags, ages, side="right")
+
+
+def _share(place: NDArray[np.intp], steps: Array) -> Array:
+    """Product of the steps of all lags longer than an age at that place; 0 before the shortest lag."""
+    tail = np.ones(steps.size + 1)
+    np.cumprod(steps[:0:-1], out=tail[-2:0:-1])
+    tail[0] = 0.0
+    return tail[place]
