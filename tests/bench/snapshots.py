@@ -20,9 +20,10 @@ from pathlib import Path
 import duckdb
 
 from handling_review import files, review
-from handling_review.history import chunks
+from handling_review.history import hour_chunks
 from handling_review.intake.contracts import contract
-from handling_review.program import FILE_NAMES, read_program
+from handling_review.intake.hours_rows import PLAIN, code_plain_rows
+from handling_review.program import read_program
 from handling_review.store.database import Store
 
 HERE = Path(__file__).resolve().parent
@@ -105,28 +106,28 @@ def eight_builds(work: Path) -> list[tuple[str, int, int, int, int, float]]:
 def many_rows(rows: int, work: Path) -> list[tuple[str, int, float, int]]:
     """Rows, seconds and new bytes of keeping 40 quarters for the first time, and again after one more."""
     found: list[tuple[str, int, float, int]] = []
-    with Store(work / "many.duckdb", work / "spill") as store:
-        for name in FILE_NAMES:
-            columns = [(f.name, f.duckdb_type) for f in contract(name).fields]
-            store.load(name, [*columns, ("record", "BIGINT"), ("line", "BIGINT"), ("file_no", "INTEGER")], None)
-        sources: list[Path] = []
-        each = rows // 40
-        for step, (low, high) in enumerate(((0, 40), (40, 41))):
+    sources: list[Path] = []
+    each = rows // 40
+    columns = [(f.name, f.duckdb_type) for f in contract("hours").fields]
+    for step, quarters in enumerate((40, 41)):
+        with Store(work / f"many-{step}.duckdb", work / "spill") as store:
+            store.create(PLAIN, [*columns, ("record", "BIGINT"), ("line", "BIGINT"), ("file_no", "INTEGER")])
             store.execute(
-                "INSERT INTO raw_hours SELECT 'e' || (hash(i) % 20000), 'unit ' || (hash(i, 1) % 200), "
+                f"INSERT INTO {PLAIN} SELECT 'e' || (hash(i) % 20000), 'unit ' || (hash(i, 1) % 200), "
                 "CAST(make_date(2014, 1, 1) + to_months(3 * (i // $1)::INTEGER) AS DATE), CAST(make_date(2014, 1, 14) "
                 "+ to_months(3 * (i // $1)::INTEGER) AS DATE), NULL, (hash(i, 2) % 8000) / 100, 'Nurse aide', 'REG', "
-                "'payroll', i, i + 1, 1 FROM range($1 * $2, $1 * $3) AS r(i)",
-                (each, low, high),
+                "'payroll', i, i + 1, 1 FROM range($1 * $2) AS r(i)",
+                (each, quarters),
             )
+            code_plain_rows(store)
             folder = work / f"kept-{step}"
             begun = time.perf_counter()
-            chunks.keep(store, folder, sources)
+            hour_chunks.keep(store, folder, sources)
             seconds = time.perf_counter() - begun
-            fresh = [p for p in folder.iterdir() if p.stat().st_nlink == 1]
-            name = "first build, 40 quarters" if step == 0 else "next build, one quarter more"
-            found.append((name, each * high, seconds, sum(p.stat().st_size for p in fresh)))
-            sources = [folder]
+        fresh = [p for p in folder.iterdir() if p.stat().st_nlink == 1]
+        name = "first build, 40 quarters" if step == 0 else "next build, one quarter more"
+        found.append((name, each * quarters, seconds, sum(p.stat().st_size for p in fresh)))
+        sources = [folder]
     return found
 
 

@@ -77,12 +77,12 @@ def test_a_proposal_repeats_no_person(tmp_path: Path, capsys: pytest.CaptureFixt
 def test_the_log_of_a_fault_holds_no_value(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from handling_review.intake import reading
+    from handling_review.intake import column
 
     def broken(*values: object) -> None:
         raise ValueError(f"{NAME} {ID} {values!r}")
 
-    monkeypatch.setattr(reading, "failing_rules", broken)
+    monkeypatch.setattr(column, "failing_rules", broken)
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     assert main(["check", str(write(tmp_path / "in"))]) == 70
     said = capsys.readouterr().err + next(tmp_path.glob("handling-review-fault-*.log")).read_text()

@@ -72,7 +72,7 @@ def a_finding(out: Path) -> None:
 
 
 def a_row(out: Path) -> None:
-    in_database(out, "UPDATE raw_hours SET hours = hours + 1 WHERE line = 2")
+    in_database(out, "UPDATE raw_hours_rows SET hours = hours + 1 WHERE line = 2")
 
 
 def a_result(out: Path) -> None:
