@@ -116,7 +116,8 @@ def test_another_build_is_refused_and_readers_are_not(states: tuple[Path, Path],
 
 
 def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], out: Path) -> None:
-    """The folder is exchanged while two threads read the page and a table as fast as they can."""
+    """The folder is exchanged while two threads read the page and a table, as fast as they can from the moment on at
+    which the new review is whole; while it is being made they look every few hundredths of a second."""
     other = out.parent / "other"
     assert main(["build", str(states[1]), "--out", str(other)]) == 0
     pages = {(folder / "program-review.html").read_bytes() for folder in (out, other)}
@@ -125,6 +126,8 @@ def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], 
     wrong: list[str] = []
     reads = [0]
     done = threading.Event()
+    last = out.parent / f".out.new-{os.getpid()}" / "manifest.json"
+    seconds_between = 0.02
 
     def read() -> None:
         while not (done.is_set() or wrong):
@@ -136,6 +139,8 @@ def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], 
             except OSError as error:
                 wrong.append(str(error))
             reads[0] += 1
+            if (out.parent / f".out.new-{os.getpid()}").exists() and not last.exists():
+                time.sleep(seconds_between)
 
     readers = [threading.Thread(target=read) for _ in range(2)]
     for reader in readers:
