@@ -10,7 +10,14 @@ import pytest
 from bench import fuzz_builds, fuzz_contracts, fuzz_program
 from property import invariants
 
-FIRST, *OTHERS = (1, 6, 7, 24, 1361, 1554)  # quick: built, refused in a sentence; once a fault: a trend run over, one claim
+FIRST, *OTHERS = (
+    1,
+    6,
+    7,
+    24,
+    1361,
+    1554,
+)  # quick: built, refused in a sentence; once a fault: a trend run over, one claim
 
 
 @pytest.fixture(scope="module")
