@@ -1,4 +1,7 @@
-"""The SQL of person-time against a plain day-by-day engine, on many small made-up facilities."""
+"""The SQL of person-time against a plain day-by-day engine, on many small made-up facilities.
+
+Each of them is measured once; the views of ``test_two_roads.py`` are held against the same database.
+"""
 
 from __future__ import annotations
 
@@ -18,8 +21,9 @@ from handling_review.program import read_program
 from handling_review.review import measured
 from property.drawn_facilities import Facility, Row, facilities, write
 from property.plain_engine import BOXES, SERIES, Files, NoReviewDays, Settings, person_time
+from property.test_two_roads import agree as both_roads_agree
 
-FACILITIES = 22  # a whole run of the pipeline each
+FACILITIES = 25  # a whole run of the pipeline each
 FATES = {
     *("already in another file", "period loaded twice", "negative total", "unmapped pay code", "not worked"),
     *("premium only", "no date", "period reversed", "outside the review period", "after the exports were taken"),
@@ -29,9 +33,9 @@ FATES = {
 
 
 def compare(facility: Facility) -> Counter[str]:
-    """Run both engines and hold every cell, event count, sum of hours and row count against each other.
+    """Run both engines and hold every cell, event count, sum of hours and row count against each other; so both roads.
 
-    Returns what the facility held, so that a run can show that it met every kind of cell.
+    Returns what the facility held, so that a run can show that it met every kind of cell, and rows of both roads.
     """
     with tempfile.TemporaryDirectory() as folder:
         program = read_program(write(facility, Path(folder)))
@@ -44,13 +48,14 @@ def compare(facility: Facility) -> Counter[str]:
                 return Counter(["no review days"])
             raise AssertionError("the review has no day and was measured") from None
         found = measured(program, facility.program.as_of, Path(folder)).tables
+        on_both_roads = both_roads_agree(Path(folder) / "review.duckdb")
     keys = ["quarter", "unit", "phase", "go_live_phase", "lapsed", "series"]
     frame = found["person_time"]
     counted = zip(frame["events"], frame["hours"], strict=True)
     table = dict(zip(frame[keys].itertuples(index=False, name=None), counted, strict=True))
     assert len(table) == len(frame), "a cell stands twice"
     assert set(table) == set(plain.table)
-    seen: Counter[str] = Counter()
+    seen: Counter[str] = Counter({"rows of both roads": on_both_roads})
     for cell, (events, hours) in plain.table.items():
         assert table[cell][0] == events, cell
         assert abs(Fraction(table[cell][1]) - hours) <= Fraction(1, 10**9), cell
@@ -79,6 +84,7 @@ def test_both_engines_agree_on_every_facility() -> None:
     for number in range(FACILITIES):
         seed(number)(fresh(given(facilities())(agrees)))()
     assert len(met) > 0.9 * FACILITIES
+    assert seen["rows of both roads"] > 500
     kinds = [(phase, False) for phase in ("before", "washout", "after", "never", "unknown")] + [("after", True)]
     wanted = {
         f"{phase}, go-live {side}, lapsed {lapsed}" for phase, lapsed in kinds for side in ("before", "after", "none")

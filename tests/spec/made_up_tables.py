@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import random
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -224,8 +225,15 @@ def exposure() -> pd.DataFrame:
 
 
 def frames(*, ratio: float = 0.5, seed: int = 7, missing: dict[str, str] | None = None) -> dict[str, pd.DataFrame]:
+    """The facility's result tables, each call its own copy."""
+    found = _frames(ratio, seed, tuple((missing or {}).items()))
+    return {name: frame.copy() for name, frame in found.items()}
+
+
+@cache
+def _frames(ratio: float, seed: int, missing: tuple[tuple[str, str], ...]) -> dict[str, pd.DataFrame]:
     person = person_time(ratio, seed)
-    gaps = missing or {}
+    gaps = dict(missing)
     starts = {code: None if start is None else quarter_days(QUARTERS[start])[0] for code, *_, start in UNITS}
     return {
         "person_time": person,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date, timedelta
 
 import pandas as pd
@@ -30,9 +31,9 @@ def months(person: pd.DataFrame) -> pd.DataFrame:
     cells = person[person["series"].isin(WATCHED)].pivot_table(
         index=["unit", "quarter"], columns="series", values="events", aggfunc="sum", fill_value=0
     )
-    hours = person[person["series"] == "handling"].groupby(["unit", "quarter"])["hours"].sum()
+    hours = person[person["series"] == "handling"].groupby(["unit", "quarter"])["hours"].sum().to_dict()
     rows = []
-    for (unit, quarter), row in cells.iterrows():
+    for (unit, quarter), row in cells.to_dict("index").items():
         first = quarter_days(str(quarter))[0]
         for step in range(3):
             counts = [(int(row.get(series, 0)) + 2 - step) // 3 for series in WATCHED]
@@ -43,17 +44,21 @@ def months(person: pd.DataFrame) -> pd.DataFrame:
 
 def waits(person: pd.DataFrame) -> pd.DataFrame:
     """Cases spread evenly over the days of their quarter, facility first, then each unit."""
+    counts: Counter[tuple[str, str, str]] = Counter()
+    for unit, series, quarter, events in zip(
+        *(person[name].tolist() for name in ("unit", "series", "quarter", "events")), strict=True
+    ):
+        counts.update({("", series, quarter): events, (unit, series, quarter): events})
+    quarters = sorted({quarter for _, _, quarter in counts})
+    end = quarter_days(quarters[-1])[1]
     rows = []
-    for unit in ("", *sorted(set(person["unit"]))):
-        own = person if unit == "" else person[person["unit"] == unit]
+    for unit in sorted({unit for unit, _, _ in counts}):
         for series in WATCHED:
-            counts = own[own["series"] == series].groupby("quarter")["events"].sum()
             days = []
-            for quarter, count in counts.items():
-                first, last = quarter_days(str(quarter))
-                length = (last - first).days + 1
-                days += [(first + timedelta(days=length * i // int(count)), str(quarter)) for i in range(int(count))]
-            end = quarter_days(str(max(person["quarter"])))[1]
+            for quarter in quarters:
+                first, last = quarter_days(quarter)
+                length, count = (last - first).days + 1, counts[unit, series, quarter]
+                days += [(first + timedelta(days=length * i // count), quarter) for i in range(count)]
             for at, (day, quarter) in enumerate(days):
                 gap = (day - days[at - 1][0]).days if at else None
                 rows.append((unit, series, at + 1, quarter, gap, (end - days[-1][0]).days))

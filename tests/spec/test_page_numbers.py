@@ -13,16 +13,13 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from handling_review import starter
-from handling_review.cli import main
 from handling_review.evidence import control, costs, late, panel
 from handling_review.evidence.assemble import Review
 from handling_review.evidence.numbers import Number
-from handling_review.page.build import render
-from handling_review.page.findings import parts
 from handling_review.page.labels import ITEM
 from handling_review.page.sentence import Sentence
 from spec import made_up_tables as made_up
+from spec.made_up_pages import page_of, parts_of
 from spec.page_walk import Walk
 
 NO_QUARTER = dict.fromkeys(made_up.QUARTERS, "hours missing")
@@ -86,15 +83,13 @@ def made_up_review(name: str) -> Review:
 def page(name: str) -> Page:
     review = made_up_review(name)
     published = {number.key: (number.value, number.shown) for number in review.numbers}
-    return Page(Walk(render(review)), published, names_in(review))
+    return Page(Walk(page_of(review)), published, names_in(review))
 
 
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[Page, Path]:
-    """The sample as the command builds it; what is published is read from its table, not from memory."""
-    folder = tmp_path_factory.mktemp("sample")
-    program, out = starter.copy_sample(folder / "in"), folder / "out"
-    assert main(["build", str(program), "--as-of", "2026-10-10", "--out", str(out)]) == 0
+def sample(sample_review: tuple[Path, Path]) -> tuple[Page, Path]:
+    """The sample as it is built from its files; what is published is read from its table, not from memory."""
+    _, out = sample_review
     with (out / "tables" / "numbers.csv").open(encoding="utf-8-sig", newline="") as file:
         published = {
             row["key"]: (float(row["value"]) if row["value"] else None, row["shown"]) for row in csv.DictReader(file)
@@ -170,7 +165,7 @@ def test_numbers_of_made_up_reviews(name: str, capsys: pytest.CaptureFixture[str
 
 
 def sentences_of_pictures(review: Review) -> Iterator[tuple[str, Sentence]]:
-    for part in parts(review):
+    for part in parts_of(review):
         for finding in part.findings:
             for picture in finding.pictures:
                 yield picture.id, picture.title
@@ -195,7 +190,7 @@ def test_titles_and_descriptions_of_pictures_hold_published_numbers_only(name: s
 def test_the_embedded_titles_are_those_sentences(name: str) -> None:
     review, figures = made_up_review(name), page(name).walk.figures()
     seen = 0
-    for part in parts(review):
+    for part in parts_of(review):
         for finding in part.findings:
             for picture in finding.pictures:
                 if picture.name:

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 
 from handling_review.evidence.assemble import Review
-from handling_review.page.findings import parts
 from handling_review.page.front import front
 from handling_review.page.labels import ITEM
 from handling_review.page.sentence import Sentence
 from handling_review.page.words import glossary, method
 from spec import made_up_tables as made_up
+from spec.made_up_pages import parts_of
 from spec.plain_english import countable, grade
 
 REVIEWS: dict[str, dict[str, Any]] = {
@@ -43,7 +43,7 @@ def names_in(found: Review) -> tuple[str, ...]:
 
 def texts(found: Review) -> Iterator[tuple[str, str]]:
     """Every text of the page by its kind: says, how, picture, note, method."""
-    for part in parts(found):
+    for part in parts_of(found):
         yield "method", part.lead
         for finding in part.findings:
             yield from (("says", sentence.text) for sentence in finding.says)
@@ -77,7 +77,7 @@ def test_page_one_reads_at_grade_9(name: str) -> None:
 @pytest.mark.parametrize("name", REVIEWS)
 def test_what_each_finding_says_reads_at_grade_10_and_nothing_is_over_12(name: str) -> None:
     names = names_in(review(name))
-    for part in parts(review(name)):
+    for part in parts_of(review(name)):
         for finding in part.findings:
             whole = grade(" ".join(sentence.text for sentence in finding.says), names)
             assert whole.mean <= ONE_TEXT, finding.id

@@ -14,16 +14,13 @@ from handling_review.page.build import render
 from handling_review.page.bundle import plotly_bundle, script_hash
 from handling_review.page.words.method import CAUTIONS
 from spec import made_up_tables as made_up
+from spec.made_up_pages import page_of
 
 VOID = {"meta", "br", "hr", "img", "input", "link", "col", "area", "base", "wbr", "source", "track", "embed"}
-PAGES: dict[str, str] = {}
 
 
 def page(**options: Any) -> str:
-    key = repr(sorted(options.items()))
-    if key not in PAGES:
-        PAGES[key] = render(made_up.review(**options))
-    return PAGES[key]
+    return page_of(made_up.review(**options))
 
 
 class Reader(HTMLParser):

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 
 from handling_review.evidence.assemble import Review
-from handling_review.page.build import render
 from handling_review.page.first_use import explain
 from handling_review.page.sentence import say
 from handling_review.page.words.glossary import Definition, definitions
 from spec import made_up_tables as made_up
+from spec.made_up_pages import page_of
 from spec.page_walk import Block, Walk
 
 REVIEWS: dict[str, dict[str, Any]] = {
@@ -29,7 +29,7 @@ NO_LINK = {"terms", "formulas", "sources", "routes", "contents", "about", "what-
 @cache
 def read(name: str) -> tuple[Review, Walk]:
     review = made_up.review(**REVIEWS[name])
-    return review, Walk(render(review))
+    return review, Walk(page_of(review))
 
 
 def linkable(walk: Walk) -> list[Block]:

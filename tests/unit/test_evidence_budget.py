@@ -5,12 +5,13 @@ from __future__ import annotations
 import dataclasses
 import json
 from datetime import date
+from functools import cache
 from typing import Any
 
 import pandas as pd
 import pytest
 
-from handling_review.evidence import numbers
+from handling_review.evidence import budget, numbers
 from handling_review.evidence.assemble import Review, assemble
 from handling_review.evidence.numbers import money as shown_money
 from handling_review.evidence.tables import ResultTables
@@ -27,21 +28,47 @@ STATED = Money(
 HEAD = "quarter unit phase go_live_phase handling hours"
 
 
-def drawn(
-    before: int, after: int, money: Money = STATED, proposals: tuple[Proposal, ...] = (), **changes: Any
-) -> Review:
+def table_of(before: int, after: int) -> str:
     """Four quarters before and four after training, so many cases each, spread evenly; equal hours."""
     lines = [HEAD]
     for at in range(8):
         phase, side, whole = ("before", "before", before) if at < 4 else ("after", "after", after)
         lines.append(f"{2024 + at // 4}-Q{at % 4 + 1} A {phase} {side} {whole // 4 + (at % 4 < whole % 4)} 100000")
-    program: Program = dataclasses.replace(made_up.program(design="before_after"), money=money, proposals=proposals)
+    return "\n".join(lines)
+
+
+def tables_of(before: int, after: int, **changes: Any) -> ResultTables:
     units = pd.DataFrame(
         [("A", "Unit A", "", date(2025, 1, 1), False)],
         columns=["unit", "name", "care_type", "program_start", "comparison"],
     )
     frames = {"claims": made_up_watched.claims().iloc[:0], **changes}
-    return assemble(made_up.drawn("\n".join(lines), units=units, **frames), made_up.scope(program), program)
+    return made_up.drawn(table_of(before, after), units=units, **frames)
+
+
+def whole(before: int, after: int, program: Program) -> Review:
+    return assemble(tables_of(before, after), made_up.scope(program), program)
+
+
+@cache
+def without_money(before: int, after: int) -> Review:
+    return whole(before, after, made_up.program(design="before_after"))
+
+
+def drawn(
+    before: int, after: int, money: Money = STATED, proposals: tuple[Proposal, ...] = (), **changes: Any
+) -> Review:
+    """The review of such a table. Money and claims bear on its budget alone: the rest is worked out once a table."""
+    rest = without_money(before, after)
+    program: Program = dataclasses.replace(made_up.program(design="before_after"), money=money, proposals=proposals)
+    basis = budget.Basis(rest.answer.ladder.lead, rest.before_after, rest.training, rest.units, rest.spread)
+    found = budget.gather(tables_of(before, after, **changes), basis, program)
+    return dataclasses.replace(rest, program=program, budget=found)
+
+
+def test_the_budget_of_a_whole_review_is_that_of_its_parts() -> None:
+    apart = drawn(60, 20, proposals=(made_up.proposal("Lifts", "A", 2, 5_000.0),))
+    assert whole(60, 20, apart.program).budget == apart.budget
 
 
 def said(review: Review) -> str:

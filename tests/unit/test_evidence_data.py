@@ -140,7 +140,7 @@ def test_a_year_without_recordable_cases_has_no_dart_share() -> None:
 
 
 def test_candidates_follow_from_findings_and_are_at_most_four() -> None:
-    found = made_up.review(missing={"2025-Q3": "hours of 3E stop"}).actions
+    found = made_up.review(missing={"2025-Q3": "hours of 3E stop on 2025-08-16"}).actions
     kinds = [candidate.kind for candidate in found]
     assert 1 <= len(kinds) <= 4
     assert kinds.index("walk_through") < kinds.index("get_missing")

@@ -12,11 +12,11 @@ from typing import Any
 import pytest
 
 from handling_review.evidence.numbers import Number
-from handling_review.page.findings import parts
 from handling_review.page.house import Picture
 from handling_review.page.numbered import Finding
 from handling_review.page.sentence import Sentence
 from spec import made_up_tables as made_up
+from spec.made_up_pages import parts_of
 
 ACROSS = {"units", "funnel", "tasks", "audits", "designs", "change", "variants", "levers", "severity"}
 CURVES = {"funnel"}  # the limits between units are worked out for the drawing; those at each unit stand in the table
@@ -27,7 +27,7 @@ NAMES_OF_MEASURES = re.compile(r"(95|99\.8)% limits|90th percentile")
 
 @cache
 def findings() -> tuple[Finding, ...]:
-    return tuple(finding for part in parts(made_up.review()) for finding in part.findings)
+    return tuple(finding for part in parts_of(made_up.review()) for finding in part.findings)
 
 
 def drawn_in() -> list[Any]:

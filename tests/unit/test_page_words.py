@@ -6,8 +6,7 @@ from typing import Any
 
 import pytest
 
-from handling_review.evidence import before_after, ladder, rates
-from handling_review.evidence.assemble import assemble
+from handling_review.evidence import accounting, before_after, ladder, rates, training, units
 from handling_review.evidence.measure import measure
 from handling_review.evidence.strata_table import Strata
 from handling_review.evidence.tally import Tally
@@ -221,7 +220,8 @@ def test_units_that_stand_out_are_a_question_not_a_mark() -> None:
 
 def units_text(*rows: str) -> str:
     tables = made_up.drawn("\n".join(["quarter unit phase handling hours", *rows]))
-    return words.units_sentence(assemble(tables, made_up.scope(PROGRAM), PROGRAM).units).text
+    complete = rates.gather(tables, PROGRAM).complete()
+    return words.units_sentence(units.gather(tables, complete, PROGRAM)).text
 
 
 def test_no_unit_standing_out_is_said() -> None:
@@ -249,10 +249,9 @@ def test_coverage_names_every_status() -> None:
 
 def test_a_low_match_share_is_explained() -> None:
     base = made_up.frames()["training_summary"].assign(match_share=0.5)
-    found = assemble(
-        made_up.ResultTables.from_dict(made_up.frames() | {"training_summary": base}), made_up.scope(PROGRAM), PROGRAM
-    )
-    assert "counted as unknown, not as untrained" in words_data.coverage_sentence(found.training).text
+    tables = made_up.ResultTables.from_dict(made_up.frames() | {"training_summary": base})
+    found = training.gather(tables, rates.gather(tables, PROGRAM).complete(), units.unit_names(tables), PROGRAM)
+    assert "counted as unknown, not as untrained" in words_data.coverage_sentence(found).text
 
 
 def test_no_complete_quarter_is_said_everywhere() -> None:
@@ -266,15 +265,15 @@ def test_no_complete_quarter_is_said_everywhere() -> None:
 def test_a_clean_file_is_said() -> None:
     frames = made_up.frames()
     frames["findings"] = frames["findings"].iloc[:0]
-    found = assemble(made_up.ResultTables.from_dict(frames), made_up.scope(PROGRAM), PROGRAM)
-    assert words_data.quality_sentence(found.accounting).text == "The checks found nothing to put right."
+    found = accounting.gather(made_up.ResultTables.from_dict(frames))
+    assert words_data.quality_sentence(found).text == "The checks found nothing to put right."
 
 
 def test_rows_that_do_not_add_up_are_said() -> None:
     frames = made_up.frames()
     frames["accounting"].loc[0, "rows"] = 1
-    found = assemble(made_up.ResultTables.from_dict(frames), made_up.scope(PROGRAM), PROGRAM)
-    assert "The rows of incidents do not add up" in words_data.accounting_sentence(found.accounting).text
+    found = accounting.gather(made_up.ResultTables.from_dict(frames))
+    assert "The rows of incidents do not add up" in words_data.accounting_sentence(found).text
 
 
 def test_a_provisional_quarter_says_when_it_will_be_firm() -> None:

@@ -12,6 +12,7 @@ from handling_review.evidence.tables import ResultTables
 from handling_review.page.build import render
 from handling_review.page.words.data import joined_units_sentence, reconciliation_sentence
 from spec import made_up_tables as made_up
+from spec.made_up_pages import page_of
 
 COLUMNS = ["year", "figure", "posted", "in_review", "set_aside", "is_whole_year"]
 
@@ -64,7 +65,7 @@ def test_without_a_posted_summary_nothing_is_said() -> None:
 
 
 def test_the_page_has_the_table_and_the_sentence() -> None:
-    page = render(made_up.review())
+    page = page_of(made_up.review())
     assert "Does the review agree with the posted annual summary?" in page
     assert 'id="table-posted"' in page
 
@@ -82,4 +83,4 @@ def test_the_page_names_the_joined_units_only_where_there_are_some() -> None:
     changes = [{"on": "2025-01-01", "old": ["2 East", "2 West"], "new": ["2 North"]}]
     scope = replace(made_up.scope(program), settings=program.settings() | {"unit_changes": changes})
     assert "2 East, 2 West and 2 North count as one unit" in render(assemble(made_up.tables(), scope, program))
-    assert "count as one unit" not in render(made_up.review())
+    assert "count as one unit" not in page_of(made_up.review())

@@ -19,6 +19,7 @@ from whole import facility
 
 FIRST, SECOND, THIRD = date(2025, 7, 31), date(2025, 9, 30), date(2025, 12, 31)
 LATE_CASE = "007,009,2025-06-20,North,days_away,3,0,toileting\n"
+WITH_LATE_CASE = facility.INCIDENTS + LATE_CASE
 LATE_HOURS = "010,South,2025-05-01,2025-05-31,70.5\n"
 
 
@@ -26,6 +27,8 @@ def build(home: Path, day: date, *, since: Path | None = None, **changed: str | 
     """Write the facility with the given files changed and build its review of that day, beside the others."""
     if day == FIRST and since is None and not changed:
         return Path(shutil.copytree(_unchanged_first(), home / f"review-{day}"))
+    if changed == {"incidents": WITH_LATE_CASE} and day == SECOND and since is None and _holds_first_alone(home):
+        return Path(shutil.copytree(_late_case_second(), home / f"review-{day}"))
     program = facility.write(home / f"exports-{day}", **changed)
     out = home / f"review-{day}"
     review.build(read_program(program), day, out, since=since)
@@ -38,6 +41,23 @@ def _unchanged_first() -> Path:
     home = Path(tempfile.mkdtemp(prefix="handling-review-first-"))
     out = home / "review"
     review.build(read_program(facility.write(home / "exports")), FIRST, out)
+    return out
+
+
+def _holds_first_alone(home: Path) -> bool:
+    """Whether the first review of the unchanged facility, untouched, is all that stands in a folder."""
+    first = home / f"review-{FIRST}"
+    alone = [path.name for path in home.iterdir()] == [first.name]
+    return alone and bytes_of(first) == bytes_of(_unchanged_first())
+
+
+@cache
+def _late_case_second() -> Path:
+    """The second review, with one late case, beside an unchanged first one; built once for all tests."""
+    home = Path(tempfile.mkdtemp(prefix="handling-review-second-"))
+    shutil.copytree(_unchanged_first(), home / f"review-{FIRST}")
+    out = home / f"review-{SECOND}"
+    review.build(read_program(facility.write(home / "exports", incidents=WITH_LATE_CASE)), SECOND, out)
     return out
 
 

@@ -89,18 +89,11 @@ def fingerprint(folder: Path) -> dict[str, str]:
     }
 
 
-@pytest.fixture(scope="module")
-def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with the facility's files and its finished review, to be copied."""
-    folder = tmp_path_factory.mktemp("finished")
-    assert main(["build", str(facility.write(folder / "good")), "--out", str(folder / "out")]) == 0
-    return folder
-
-
 @pytest.fixture
-def last_good(finished: Path, tmp_path: Path) -> Callable[[], dict[str, str]]:
+def last_good(hand_review: tuple[Path, Path], tmp_path: Path) -> Callable[[], dict[str, str]]:
     """A finished review in ``out``, and a way to ask for its fingerprint again."""
-    shutil.copytree(finished, tmp_path, dirs_exist_ok=True)
+    for folder, name in zip(hand_review, ("good", "out"), strict=True):
+        shutil.copytree(folder, tmp_path / name)
     return lambda: fingerprint(tmp_path / "out")
 
 

@@ -29,10 +29,9 @@ def states(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
 
 
 @pytest.fixture(scope="module")
-def reviewed(states: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A finished review of the first state, to be copied."""
-    out = tmp_path_factory.mktemp("reviewed") / "out"
-    assert main(["build", str(states[0]), "--out", str(out)]) == 0
+def reviewed(hand_review: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A finished review of the first state, the hand facility as it is, to be copied."""
+    out = Path(shutil.copytree(hand_review[1], tmp_path_factory.mktemp("reviewed") / "out"))
     killed_builds.put_notes(out)
     return out
 
@@ -116,7 +115,8 @@ def test_another_build_is_refused_and_readers_are_not(states: tuple[Path, Path],
 
 
 def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], out: Path) -> None:
-    """The folder is exchanged while two threads read the page and a table as fast as they can."""
+    """The folder is exchanged while two threads read the page and a table, as fast as they can from the moment on at
+    which the new review is whole; while it is being made they look every few hundredths of a second."""
     other = out.parent / "other"
     assert main(["build", str(states[1]), "--out", str(other)]) == 0
     pages = {(folder / "program-review.html").read_bytes() for folder in (out, other)}
@@ -125,6 +125,8 @@ def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], 
     wrong: list[str] = []
     reads = [0]
     done = threading.Event()
+    last = out.parent / f".out.new-{os.getpid()}" / "manifest.json"
+    seconds_between = 0.02
 
     def read() -> None:
         while not (done.is_set() or wrong):
@@ -136,6 +138,8 @@ def test_a_reader_never_meets_a_missing_or_half_page(states: tuple[Path, Path], 
             except OSError as error:
                 wrong.append(str(error))
             reads[0] += 1
+            if (out.parent / f".out.new-{os.getpid()}").exists() and not last.exists():
+                time.sleep(seconds_between)
 
     readers = [threading.Thread(target=read) for _ in range(2)]
     for reader in readers:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -29,32 +30,39 @@ def in_parts(folder: Path, hours: str) -> Path:
     return program
 
 
-def test_a_folder_gives_what_the_list_of_its_files_gives(tmp_path: Path) -> None:
-    one = in_parts(tmp_path / "one", '"hours"')
-    other = in_parts(tmp_path / "other", '["hours/2025-1.csv", "hours/2025-2.PARQUET"]')
-    assert [path.name for path in read_program(one).files["hours"]] == ["2025-1.csv", "2025-2.PARQUET"]
-    for program in (one, other):
-        assert main(["build", str(program), "--out", str(program.parent / "out")]) == 0
-    tables = sorted(path.name for path in (tmp_path / "one" / "out" / "tables").iterdir())
+@pytest.fixture(scope="module")
+def as_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the files in ``in``, hours as a folder, and their review in ``out``: to be read, or copied."""
+    home = tmp_path_factory.mktemp("as-folder")
+    assert main(["build", str(in_parts(home / "in", '"hours"')), "--out", str(home / "out")]) == 0
+    return home
+
+
+def test_a_folder_gives_what_the_list_of_its_files_gives(
+    as_folder: Path, hand_review: tuple[Path, Path], tmp_path: Path
+) -> None:
+    listed = in_parts(tmp_path / "other", '["hours/2025-1.csv", "hours/2025-2.PARQUET"]')
+    names = [path.name for path in read_program(as_folder / "in" / "program.toml").files["hours"]]
+    assert names == ["2025-1.csv", "2025-2.PARQUET"]
+    assert main(["build", str(listed), "--out", str(tmp_path / "out")]) == 0
+    tables = sorted(path.name for path in (as_folder / "out" / "tables").iterdir())
     assert len(tables) > 20
     for name in tables:
-        texts = {
-            (folder / "out" / "tables" / name).read_text(encoding="utf-8") for folder in (one.parent, other.parent)
-        }
+        texts = {(home / "out" / "tables" / name).read_text(encoding="utf-8") for home in (as_folder, tmp_path)}
         assert len(texts) == 1, name
-    whole = facility.write(tmp_path / "whole")
-    assert main(["build", str(whole), "--out", str(tmp_path / "whole" / "out")]) == 0
     rates = [
-        (folder / "out" / "tables" / "rates_by_quarter.csv").read_text(encoding="utf-8")
-        for folder in (one.parent, whole.parent)
+        (out / "tables" / "rates_by_quarter.csv").read_text(encoding="utf-8")
+        for out in (as_folder / "out", hand_review[1])
     ]
     assert rates[0] == rates[1]
 
 
-def test_verify_holds_every_file_of_a_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    program = in_parts(tmp_path / "in", '"hours"')
-    out = tmp_path / "out"
-    assert main(["build", str(program), "--out", str(out)]) == 0
+def test_verify_holds_every_file_of_a_folder(
+    as_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("in", "out"):
+        shutil.copytree(as_folder / name, tmp_path / name)
+    program, out = tmp_path / "in" / "program.toml", tmp_path / "out"
     assert main(["verify", str(out), "--inputs", str(program)]) == 0
     part = program.parent / "hours" / "2025-1.csv"
     part.write_text(part.read_text().replace("450", "451"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from datetime import date
 from pathlib import Path
 
@@ -37,6 +38,22 @@ def write(folder: Path, privacy: str = PRIVACY) -> Path:
     return facility.write(folder, program=facility.PROGRAM + privacy, **files)
 
 
+@pytest.fixture(scope="module")
+def reviewed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the files and their secret in ``in`` and a review with pseudonyms in ``out``: to be copied."""
+    folder = tmp_path_factory.mktemp("pseudonyms")
+    assert main(["build", str(write(folder / "in")), "--out", str(folder / "out")]) == 0
+    return folder
+
+
+@pytest.fixture
+def keyed(reviewed: Path, tmp_path: Path) -> tuple[Path, Path]:
+    """A copy of these files and of their review: the program file and the output folder."""
+    for name in ("in", "out"):
+        shutil.copytree(reviewed / name, tmp_path / name)
+    return tmp_path / "in" / "program.toml", tmp_path / "out"
+
+
 def outputs(folder: Path) -> dict[str, bytes]:
     found = {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
     outside = (*OUTSIDE_TABLES, "snapshots")
@@ -44,10 +61,10 @@ def outputs(folder: Path) -> dict[str, bytes]:
 
 
 def test_no_id_is_kept_and_every_number_is_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    plain, keyed = write(tmp_path / "plain", ""), write(tmp_path / "keyed")
+    plain, program = write(tmp_path / "plain", ""), write(tmp_path / "keyed")
     assert main(["build", str(plain), "--out", str(tmp_path / "one")]) == 0
     assert IDS["007"].encode() in (tmp_path / "one" / "review.duckdb").read_bytes()
-    assert main(["build", str(keyed), "--out", str(tmp_path / "two")]) == 0
+    assert main(["build", str(program), "--out", str(tmp_path / "two")]) == 0
     shown = "".join(capsys.readouterr())
     secret = (tmp_path / "keyed" / "program.secret").read_text().strip()
     assert outputs(tmp_path / "one") == outputs(tmp_path / "two")
@@ -61,11 +78,10 @@ def test_no_id_is_kept_and_every_number_is_the_same(tmp_path: Path, capsys: pyte
     assert json.loads((tmp_path / "two" / "manifest.json").read_text())["settings"]["privacy"] == {"pseudonymise": True}
 
 
-def test_two_builds_with_one_secret_are_the_same_to_the_byte(tmp_path: Path) -> None:
-    program = write(tmp_path / "in")
-    for out in ("one", "two"):
-        assert main(["build", str(program), "--out", str(tmp_path / out)]) == 0
-    one, two = ((tmp_path / out / "review.duckdb").read_bytes() for out in ("one", "two"))
+def test_two_builds_with_one_secret_are_the_same_to_the_byte(keyed: tuple[Path, Path], tmp_path: Path) -> None:
+    program, out = keyed
+    assert main(["build", str(program), "--out", str(tmp_path / "two")]) == 0
+    one, two = ((folder / "review.duckdb").read_bytes() for folder in (out, tmp_path / "two"))
     assert one == two
 
 
@@ -90,10 +106,9 @@ def test_the_secret_is_private_and_is_made_once(tmp_path: Path) -> None:
     ],
 )
 def test_a_secret_that_is_lost_open_or_another_is_told(
-    change: object, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    change: object, said: str, keyed: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    program = write(tmp_path / "in")
-    assert main(["build", str(program), "--out", str(tmp_path / "out")]) == 0
+    program, _ = keyed
     before = (tmp_path / "out" / "review.duckdb").read_bytes()
     assert callable(change)
     change(tmp_path / "in" / "program.secret")
@@ -189,9 +204,10 @@ def forget(out: Path, person: str, *more: str) -> int:
     return main(["forget", str(out), "--reason", "as asked", "--id-file", str(out.parent / "id.txt"), *more])
 
 
-def test_one_person_is_forgotten_by_id_and_secret(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    program, out = write(tmp_path / "in"), tmp_path / "out"
-    assert main(["build", str(program), "--out", str(out)]) == 0
+def test_one_person_is_forgotten_by_id_and_secret(
+    keyed: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, out = keyed
     secret = tmp_path / "in" / "program.secret"
     gone, stays = pseudonyms.from_file(secret).of(pl.Series("employee_id", [IDS["008"], IDS["009"]])).to_list()
     before = outputs(out)
@@ -215,10 +231,9 @@ def test_one_person_is_forgotten_by_id_and_secret(tmp_path: Path, capsys: pytest
     ],
 )
 def test_without_the_secret_nobody_is_forgotten(
-    tmp_path: Path, given: str, code: int, said: str, capsys: pytest.CaptureFixture[str]
+    keyed: tuple[Path, Path], tmp_path: Path, given: str, code: int, said: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    program, out = write(tmp_path / "in"), tmp_path / "out"
-    assert main(["build", str(program), "--out", str(out)]) == 0
+    _, out = keyed
     secret = tmp_path / "one.secret"
     if given in ("another", "short"):
         secret.write_text("cd" * (32 if given == "another" else 3), encoding="ascii")

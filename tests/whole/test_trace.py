@@ -8,7 +8,8 @@ import math
 import re
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
@@ -35,9 +36,8 @@ def sample(sample_review: tuple[Path, Path], tmp_path_factory: pytest.TempPathFa
 
 
 @pytest.fixture(scope="module")
-def hand(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("traced-hand")
-    return traced.build(facility.write(folder / "files"), folder / "out")
+def hand(hand_review: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return Path(shutil.copytree(hand_review[1], tmp_path_factory.mktemp("traced-hand") / "out"))
 
 
 @pytest.fixture(scope="module")
@@ -60,16 +60,28 @@ def stated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return traced.build(program, folder / "out")
 
 
+@pytest.fixture(scope="module")
+def opened() -> Iterator[Callable[[Path], Tracer]]:
+    """Opens a review once, so that what one test was told stands for the others."""
+    with ExitStack() as until_the_end:
+        kept: dict[Path, Tracer] = {}
+
+        def open_once(out: Path) -> Tracer:
+            if out not in kept:
+                kept[out] = Explained(until_the_end.enter_context(traced.CopiedOutput(out)))
+            return kept[out]
+
+        yield open_once
+
+
 @pytest.fixture(scope="module", params=["sample", "hand", "stated"])
-def tracer(request: pytest.FixtureRequest) -> Iterator[Tracer]:
-    with traced.CopiedOutput(request.getfixturevalue(request.param)) as output:
-        yield Explained(output)
+def tracer(request: pytest.FixtureRequest, opened: Callable[[Path], Tracer]) -> Tracer:
+    return opened(request.getfixturevalue(request.param))
 
 
 @pytest.fixture(scope="module", params=["sample", "hand"])
-def counted(request: pytest.FixtureRequest) -> Iterator[Tracer]:
-    with traced.CopiedOutput(request.getfixturevalue(request.param)) as output:
-        yield Explained(output)
+def counted(request: pytest.FixtureRequest, opened: Callable[[Path], Tracer]) -> Tracer:
+    return opened(request.getfixturevalue(request.param))
 
 
 def is_value(found: float, number: Published) -> bool:
@@ -170,11 +182,9 @@ def test_a_pasted_query_runs_on_the_database_itself(sample: Path) -> None:
         assert [database.execute(query).fetchall() for query in asked] == found
 
 
-def test_lines_are_those_of_the_exports(tmp_path: Path) -> None:
-    program = facility.write(tmp_path / "files")
-    out = traced.build(program, tmp_path / "out", forget=False)
+def test_lines_are_those_of_the_exports(hand: Path) -> None:
     log = facility.INCIDENTS.splitlines()
-    with Output(out) as output:
+    with Output(hand) as output:
         tracer = Tracer(output)
         # cases 001 (line 2) and 003 (line 4): before training; 005 (line 6): after; 002 (line 3): in the washout
         for phase, lines in (("before", (2, 4)), ("after", (6,)), ("washout", (3,)), ("never", ())):

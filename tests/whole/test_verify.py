@@ -18,10 +18,12 @@ from whole import facility
 
 
 @pytest.fixture(scope="module")
-def reviewed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def reviewed(hand_review: tuple[Path, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the inputs and their review in ``out``."""
+    files, out = hand_review
     folder = tmp_path_factory.mktemp("verified")
-    assert main(["build", str(facility.write(folder)), "--out", str(folder / "out")]) == 0
+    shutil.copytree(files, folder, dirs_exist_ok=True)
+    shutil.copytree(out, folder / "out")
     return folder
 
 
