@@ -6,8 +6,10 @@ The same kind of chunk as those of the other files (``chunks``), and read back a
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Sequence
+import itertools
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +24,7 @@ from handling_review.intake.coding import HOURS, PERSON
 from handling_review.store.database import Store
 
 Places = np.ndarray[Any, np.dtype[np.int64]]
+LookUp = Callable[[Places], pa.Array]
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,14 @@ class _Part:
     first_line: int
     content: str
     places: str
+
+
+@dataclass(frozen=True)
+class _Job:
+    """A part of which the ``needed`` files are to be written."""
+
+    part: _Part
+    needed: tuple[str, ...]
 
 
 def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ...]:
@@ -55,56 +66,73 @@ def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ..
         )
         for file_no, number, rows, first_record, first_line, *sums in found
     ]
-    people: list[Callable[[Places], pa.Array]] = []
-    kept = []
+    claimed: set[str] = set()
+    jobs = []
     for part in named:
-        needed = [
+        needed = tuple(
             name
             for name in (part.content, part.places)
-            if not chunks.is_taken(f"{name}.parquet", None, folder, sources)
-        ]
-        if needed:
-            people = people or [_texts(store.table(_sql("list_kept_people"))["employee_id"])]
-            _write(store, folder, part, people[0], needed)
+            if name not in claimed and not chunks.is_taken(f"{name}.parquet", None, folder, sources)
+        )
+        claimed.update(needed)
+        jobs += [_Job(part, needed)] if needed else []
+    _write(store, folder, jobs)
+    kept = []
+    for part in named:
         sizes = [(folder / f"{name}.parquet").stat().st_size for name in (part.content, part.places)]
         told = (_name_of(part.number), part.rows, part.first_record, part.first_line)
         kept.append(Chunk("hours", part.file_no, *told, part.content, sizes[0], part.places, sizes[1]))
     return tuple(kept)
 
 
-def _write(
-    store: Store, folder: Path, part: _Part, people: Callable[[Places], pa.Array], needed: Sequence[str]
-) -> None:
-    """Write the files of a part that are ``needed``: its rows by content, and where they stood."""
-    slots = store.table(_sql("list_kept_slots"), (part.number,))
-    first = slots["place"][0].as_py()
-    shared = {
-        name: _texts(slots[name]) if pa.types.is_string(slots[name].type) else _values(slots[name])
-        for name, _ in chunks.columns("hours")
-        if name not in (PERSON, HOURS)
-    }
-
-    def content(group: pa.Table) -> pa.Table:
-        at = group["slot_place"].to_numpy().astype(np.int64) - first
-        made = {name: look_up(at) for name, look_up in shared.items()}
-        made[PERSON] = people(group["person_place"].to_numpy().astype(np.int64) - 1)
-        made[HOURS] = group["hours"].combine_chunks()
-        return pa.table({name: made[name] for name, _ in chunks.columns("hours")})
-
-    values = (part.first_record, part.first_line, part.number, part.file_no)
-    with store.stream(_sql("list_rows_to_keep"), values) as batches, contextlib.ExitStack() as opened:
-        writers: dict[str, Any] = {}
-        for group in opened.enter_context(ahead(chunks.row_groups(batches, batches.schema))):
-            for name in needed:
-                is_places = name == part.places
-                table = group.select([place for place, _ in PLACE]) if is_places else content(group)
-                if name not in writers:
-                    path = folder / f"{name}.parquet"
-                    writers[name] = opened.enter_context(chunks.open_parquet(path, table.schema, is_places=is_places))
-                writers[name].write_table(table, row_group_size=chunks.GROUP_ROWS)
+def _write(store: Store, folder: Path, jobs: Sequence[_Job]) -> None:
+    """Write the files of each job; the rows of the next are put in order while those of the last are packed."""
+    with ahead(_ordered(store, jobs)) as groups:
+        for job, tables in itertools.groupby(groups, key=lambda found: found[0]):
+            with contextlib.ExitStack() as opened:
+                writers: dict[str, Any] = {}
+                for _, rows, stood in tables:
+                    for name in job.needed:
+                        is_places = name == job.part.places
+                        table = stood if is_places else rows()
+                        if name not in writers:
+                            path = folder / f"{name}.parquet"
+                            writer = chunks.open_parquet(path, table.schema, is_places=is_places)
+                            writers[name] = opened.enter_context(writer)
+                        writers[name].write_table(table, row_group_size=chunks.GROUP_ROWS)
 
 
-def _texts(column: pa.ChunkedArray) -> Callable[[Places], pa.Array]:
+def _ordered(store: Store, jobs: Sequence[_Job]) -> Iterator[tuple[_Job, Callable[[], pa.Table], pa.Table]]:
+    """Row groups of each job in order: what makes their content, and where they stood."""
+    if not jobs:
+        return
+    people = _texts(store.table(_sql("list_kept_people"))["employee_id"])
+    for job in jobs:
+        part = job.part
+        slots = store.table(_sql("list_kept_slots"), (part.number,))
+        first = slots["place"][0].as_py()
+        shared = {
+            name: _texts(slots[name]) if pa.types.is_string(slots[name].type) else _values(slots[name])
+            for name, _ in chunks.columns("hours")
+            if name not in (PERSON, HOURS)
+        }
+        values = (part.first_record, part.first_line, part.number, part.file_no)
+        with store.stream(_sql("list_rows_to_keep"), values) as batches:
+            for group in chunks.row_groups(batches, batches.schema):
+                stood = group.select([place for place, _ in PLACE])
+                yield job, partial(_content, group, people, shared, first), stood
+
+
+def _content(group: pa.Table, people: LookUp, shared: Mapping[str, LookUp], first: int) -> pa.Table:
+    """A row group in the columns of the contract; ``first``: the place of the first slot of its part."""
+    at = group["slot_place"].to_numpy().astype(np.int64) - first
+    made = {name: look_up(at) for name, look_up in shared.items()}
+    made[PERSON] = people(group["person_place"].to_numpy().astype(np.int64) - 1)
+    made[HOURS] = group["hours"].combine_chunks()
+    return pa.table({name: made[name] for name, _ in chunks.columns("hours")})
+
+
+def _texts(column: pa.ChunkedArray) -> LookUp:
     """Looks up texts by their place in the column (below 0: none) as an array with a dictionary of what it holds."""
     coded = column.combine_chunks().dictionary_encode()
     number = np.append(coded.indices.fill_null(-1).to_numpy().astype(np.int64), -1)
@@ -122,7 +150,7 @@ def _texts(column: pa.ChunkedArray) -> Callable[[Places], pa.Array]:
     return look_up
 
 
-def _values(column: pa.ChunkedArray) -> Callable[[Places], pa.Array]:
+def _values(column: pa.ChunkedArray) -> LookUp:
     """Looks up values that take no more room than a number by their place in the column."""
     whole = column.combine_chunks()
     return lambda places: whole.take(pa.array(places))

@@ -51,13 +51,21 @@ class ColumnJudge:
 
         ``place`` numbers the texts of the column from 0, in the order in which blocks bring them.
         """
-        frame = pl.DataFrame({"text": texts})
         if self._known is None:
             self._known = self._numbered(texts.unique(maintain_order=True))
-        new = frame.join(self._known, on="text", how="anti").get_column("text").unique(maintain_order=True)
-        if len(new):
+        asked = pl.DataFrame({"text": texts})
+        found = self._places(asked)
+        if found.null_count():
+            new = texts.filter(found.is_null()).unique(maintain_order=True)
             self._known = pl.concat([self._known, self._numbered(new)])
-        return frame.join(self._known, on="text", how="left", maintain_order="left")
+            found = self._places(asked)
+        return self._known[found]
+
+    def _places(self, asked: pl.DataFrame) -> pl.Series:
+        """Where the texts stand among the known ones; null for a new one."""
+        assert self._known is not None
+        known = self._known.select("text", "place")
+        return asked.join(known, on="text", how="left", maintain_order="left").get_column("place")
 
     def _numbered(self, texts: pl.Series) -> pl.DataFrame:
         return self._judge(texts).with_row_index("place", 0 if self._known is None else len(self._known))

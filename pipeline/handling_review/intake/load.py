@@ -10,6 +10,7 @@ from typing import cast
 import polars as pl
 import pyarrow as pa
 
+from handling_review.ahead import ahead
 from handling_review.findings import Finding
 from handling_review.intake.cells import cell_findings
 from handling_review.intake.coding import FileCoder, RowCoder
@@ -179,7 +180,8 @@ def _load_one(
     else:
         table, declared = ("hours_rows", ROW_TABLES["hours_rows"]) if is_coded else (name, _columns(one))
         try:
-            store.load(table, declared, pa.RecordBatchReader.from_batches(schema, numbered()))
+            with ahead(numbered()) as batches:  # judged while the database takes the block before
+                store.load(table, declared, pa.RecordBatchReader.from_batches(schema, batches))
         except Exception:
             if problems:
                 raise problems[0] from None
