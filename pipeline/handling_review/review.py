@@ -29,7 +29,7 @@ from handling_review.program import Program
 from handling_review.pseudonyms import Pseudonyms
 from handling_review.store.database import Store, stored_check_value
 from handling_review.store.engine import Engine, engine_of
-from handling_review.store.measure import measure, prepare
+from handling_review.store.measure import CHECKED, RESULTS, measure, prepare
 from handling_review.store.publish import output_folder
 from handling_review.store.settle import ReviewDays
 from handling_review.visible import printable, readable
@@ -112,7 +112,7 @@ def check(program: Program, as_of: date, progress: Progress = quiet) -> tuple[Fi
     """
     engine_of(program)  # says what a build would lack; a check itself adds up with DuckDB
     with tempfile.TemporaryDirectory(prefix="handling-review-") as folder:
-        return measured(program, as_of, Path(folder), progress).findings
+        return measured(program, as_of, Path(folder), progress, results=CHECKED).findings
 
 
 def measured(
@@ -125,12 +125,14 @@ def measured(
     keys: Pseudonyms | None = None,
     engine: Engine | None = None,
     known: KnownHours | None = None,
+    results: Sequence[str] = RESULTS,
 ) -> Measured:
     """Files to result tables, in a database ``review.duckdb`` inside ``folder``; ``notes`` stand among the findings.
 
     Where the program asks for pseudonyms and no ``keys`` are given, they are made for this run alone; ``load`` fills
     the database from elsewhere than the files, with ids as they are kept there. ``engine`` adds up person-time: DuckDB
     unless given. ``known``: hours that an earlier review has read, which are taken from its database.
+    ``results``: tables to make; a check of the files needs few.
     """
     if program.privacy.pseudonymise and keys is None and load is None:
         keys = pseudonyms.passing()
@@ -142,7 +144,7 @@ def measured(
         findings = [*notes, *intake.findings, *tally_findings(intake)]
         findings += [*fate_findings(store, intake), *run_checks(store, intake, BEFORE_MEASURE)]
         progress("counting hours and cases", 0)
-        tables = measure(store, engine)
+        tables = measure(store, engine, results)
         findings += [
             *run_checks(store, intake, AFTER_MEASURE),
             *reconciliation_findings(intake, tables["reconciliation"]),

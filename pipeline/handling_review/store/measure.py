@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 import pandas as pd
@@ -82,6 +83,8 @@ RESULTS = (
     "out_audits",
 )
 
+CHECKED = ("out_row_accounting", "out_reconciliation")  # results that a check of the files speaks of
+
 
 def prepare(program: Program, store: Store, as_of: date) -> ReviewDays:
     """Settle the review's days and build the cleaned views. After this the cross-checks can run."""
@@ -104,17 +107,17 @@ def _bits(store: Store) -> dict[str, object]:
     return {"people": max(people, 1), "fits": people * spans <= MOST_BITS}
 
 
-def measure(store: Store, engine: Engine | None = None) -> dict[str, pd.DataFrame]:
-    """Build person-time and result tables; returns the result tables by name, without their ``out_``.
+def measure(store: Store, engine: Engine | None = None, results: Sequence[str] = RESULTS) -> dict[str, pd.DataFrame]:
+    """Build person-time and the ``results``; returns these by name, without their ``out_``.
 
     ``engine`` adds up person-time: DuckDB unless given.
     """
-    for name in PERSON_TIME + RESULTS:
+    for name in (*PERSON_TIME, *results):
         if name == "work_person_time":
             (engine or DuckDBEngine()).build_person_time(store)
         else:
             store.run(name)
-    return {name.removeprefix("out_"): store.frame(name) for name in RESULTS}
+    return {name.removeprefix("out_"): store.frame(name) for name in results}
 
 
 def _match_share(store: Store) -> float:
