@@ -6,8 +6,10 @@ that holds no random identifier, so that equal inputs give equal bytes.
 
 from __future__ import annotations
 
+import contextlib
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -48,6 +50,7 @@ class Store:
         source: Path | None = None,
     ) -> None:
         self.path, self.temporary = path, temporary
+        self._threads = threads or THREADS
         temporary.mkdir(mode=0o700, exist_ok=True)
         self._beside = temporary / WORK
         self._beside.unlink(missing_ok=True)
@@ -55,7 +58,7 @@ class Store:
         try:
             self._con = duckdb.connect(
                 config={
-                    "threads": threads or THREADS,
+                    "threads": self._threads,
                     "memory_limit": memory_limit,
                     "temp_directory": str(temporary),
                     "autoinstall_known_extensions": "false",
@@ -75,6 +78,7 @@ class Store:
         self._con.execute("SET enable_progress_bar = false")  # it would write among our own lines
         self._con.execute("SET disabled_compression_methods = 'fsst'")  # it samples at random: bytes would differ
         self._con.execute("SET enable_external_access = false")
+        self._con.execute("SET allowed_configs = ['threads']")  # see _in_order
         self._con.execute("SET lock_configuration = true")
 
     def __enter__(self) -> Store:
@@ -87,15 +91,28 @@ class Store:
         if isinstance(error, _NO_ROOM):
             raise OutputProblem(f"{self.path.parent}: the database cannot be written ({_first_line(error)}).") from None
 
+    @contextmanager
+    def _in_order(self) -> Iterator[None]:
+        """One thread while the review's database is written: two would give its blocks to rows as they come by."""
+        self._con.execute("SET threads = 1")
+        try:
+            yield
+        finally:
+            with contextlib.suppress(duckdb.Error):  # what went wrong inside is told, not what follows from it
+                self._con.execute(f"SET threads = {self._threads}")
+
     def close(self) -> None:
         """Write everything to the file and let go of it."""
+        with contextlib.suppress(duckdb.Error):
+            self._con.execute("SET threads = 1")
         self._con.close()
         self._beside.unlink(missing_ok=True)
         os.umask(self._umask)
 
     def checkpoint(self) -> None:
         """Write what was changed into the file: until then it is not there, since no log is kept."""
-        self._con.execute("CHECKPOINT review")
+        with self._in_order():
+            self._con.execute("CHECKPOINT review")
 
     def load(self, table: str, columns: Sequence[tuple[str, str]], stream: pa.RecordBatchReader | None) -> None:
         """Create ``raw_<table>`` with the given columns and types and fill it from a stream in one statement."""
@@ -103,7 +120,8 @@ class Store:
         self._con.execute(f"CREATE TABLE IF NOT EXISTS {_name('raw_' + table)} ({declared})")
         if stream is not None:
             self._con.register("incoming", stream)
-            self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
+            with self._in_order():
+                self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
             self._con.unregister("incoming")
 
     def see(self, table: str) -> None:
@@ -150,7 +168,8 @@ class Store:
 
     def run(self, name: str, values: Mapping[str, Any] | None = None) -> None:
         """Run one shipped SQL file; ``values`` are bound by name."""
-        self._con.execute(files.read_text("sql", f"{name}.sql"), values)
+        with contextlib.nullcontext() if name.startswith("work_") else self._in_order():
+            self._con.execute(files.read_text("sql", f"{name}.sql"), values)
 
     def rows(self, name: str) -> list[dict[str, Any]]:
         """Rows of one shipped query as dictionaries."""
