@@ -91,7 +91,7 @@ def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ..
     """
     folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
     kept = []
-    for file in sorted(set(FILE_NAMES) - {"hours"}, key=FILE_NAMES.index):
+    for file in (name for name in FILE_NAMES if name != "hours"):
         for found in _fingerprints(store, file):
             kept.append(_kept(store, folder, sources, file, found))
     return tuple(kept)

@@ -143,7 +143,7 @@ class RowCoder:
 
 
 class FileCoder:
-    """Codes the blocks of one file; ``shared``: the columns that make a slot."""
+    """Codes the blocks of one file, which is the ``file_no``-th of hours."""
 
     def __init__(self, coder: RowCoder, file_no: int) -> None:
         self._coder = coder

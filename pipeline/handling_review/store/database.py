@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -50,7 +49,7 @@ class Store:
         source: Path | None = None,
     ) -> None:
         self.path, self.temporary = path, temporary
-        self._threads = threads or THREADS
+        self._threads = self._in_use = threads or THREADS
         temporary.mkdir(mode=0o700, exist_ok=True)
         self._beside = temporary / WORK
         self._beside.unlink(missing_ok=True)
@@ -78,7 +77,7 @@ class Store:
         self._con.execute("SET enable_progress_bar = false")  # it would write among our own lines
         self._con.execute("SET disabled_compression_methods = 'fsst'")  # it samples at random: bytes would differ
         self._con.execute("SET enable_external_access = false")
-        self._con.execute("SET allowed_configs = ['threads']")  # see _in_order
+        self._con.execute("SET allowed_configs = ['threads']")  # see _use
         self._con.execute("SET lock_configuration = true")
 
     def __enter__(self) -> Store:
@@ -91,28 +90,24 @@ class Store:
         if isinstance(error, _NO_ROOM):
             raise OutputProblem(f"{self.path.parent}: the database cannot be written ({_first_line(error)}).") from None
 
-    @contextmanager
-    def _in_order(self) -> Iterator[None]:
-        """One thread while the review's database is written: two would give its blocks to rows as they come by."""
-        self._con.execute("SET threads = 1")
-        try:
-            yield
-        finally:
-            with contextlib.suppress(duckdb.Error):  # what went wrong inside is told, not what follows from it
-                self._con.execute(f"SET threads = {self._threads}")
+    def _use(self, threads: int) -> None:
+        """So many threads from now on: one to write the file, since two give its blocks to rows as they come by."""
+        if threads != self._in_use:
+            self._con.execute(f"SET threads = {threads}")
+            self._in_use = threads
 
     def close(self) -> None:
         """Write everything to the file and let go of it."""
-        with contextlib.suppress(duckdb.Error):
-            self._con.execute("SET threads = 1")
+        with contextlib.suppress(duckdb.Error):  # what went wrong before is told, not what follows from it
+            self._use(1)
         self._con.close()
         self._beside.unlink(missing_ok=True)
         os.umask(self._umask)
 
     def checkpoint(self) -> None:
         """Write what was changed into the file: until then it is not there, since no log is kept."""
-        with self._in_order():
-            self._con.execute("CHECKPOINT review")
+        self._use(1)
+        self._con.execute("CHECKPOINT review")
 
     def load(self, table: str, columns: Sequence[tuple[str, str]], stream: pa.RecordBatchReader | None) -> None:
         """Create ``raw_<table>`` with the given columns and types and fill it from a stream in one statement."""
@@ -120,8 +115,8 @@ class Store:
         self._con.execute(f"CREATE TABLE IF NOT EXISTS {_name('raw_' + table)} ({declared})")
         if stream is not None:
             self._con.register("incoming", stream)
-            with self._in_order():
-                self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
+            self._use(1)
+            self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
             self._con.unregister("incoming")
 
     def see(self, table: str) -> None:
@@ -155,11 +150,13 @@ class Store:
 
     def fetch(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """All rows of one query of this package; values are bound."""
+        self._use(self._threads)
         found: list[tuple[Any, ...]] = self._con.execute(sql, list(values)).fetchall()
         return found
 
     def stream(self, sql: str, values: Sequence[Any] = ()) -> pa.RecordBatchReader:
         """Rows of one query of this package as a stream of Arrow batches, to be read to its end before the next."""
+        self._use(self._threads)
         return self._con.sql(sql, params=list(values)).to_arrow_reader(STREAM_ROWS)
 
     def table(self, sql: str, values: Sequence[Any] = ()) -> pa.Table:
@@ -168,11 +165,12 @@ class Store:
 
     def run(self, name: str, values: Mapping[str, Any] | None = None) -> None:
         """Run one shipped SQL file; ``values`` are bound by name."""
-        with contextlib.nullcontext() if name.startswith("work_") else self._in_order():
-            self._con.execute(files.read_text("sql", f"{name}.sql"), values)
+        self._use(self._threads if name.startswith("work_") else 1)
+        self._con.execute(files.read_text("sql", f"{name}.sql"), values)
 
     def rows(self, name: str) -> list[dict[str, Any]]:
         """Rows of one shipped query as dictionaries."""
+        self._use(self._threads)
         self._con.execute(files.read_text("sql", f"{name}.sql"))
         titles = [column[0] for column in self._con.description or []]
         return [dict(zip(titles, row, strict=True)) for row in self._con.fetchall()]
