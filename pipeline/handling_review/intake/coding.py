@@ -157,10 +157,9 @@ class FileCoder:
         """What of a block must be known of each row until it is settled which of them are used."""
         rows = len(next(iter(judged.values())).where)
         found = {"row": pl.int_range(rows, dtype=pl.UInt32, eager=True), "slot": self._keys(judged, rows)}
+        found[HOURS] = judged[HOURS].values()
         if PERSON in judged:
             found["person"] = judged[PERSON].where
-        if HOURS in judged:
-            found[HOURS] = judged[HOURS].values()
         return found
 
     def coded(self, used: pl.DataFrame, judged: Mapping[str, Judged]) -> pl.DataFrame:
@@ -169,8 +168,7 @@ class FileCoder:
         if PERSON in judged:
             person = self._person.of(judged[PERSON], used.get_column("person").to_numpy())
         slot = self._slots(used.get_column("slot").to_numpy(), used.get_column("row").to_numpy(), judged)
-        hours = [] if HOURS in used.columns else [pl.lit(None, dtype=pl.Decimal(18, 4)).alias(HOURS)]
-        return used.with_columns(pl.Series("person", person), pl.Series("slot", slot), *hours).select(ROW_SCHEMA.names)
+        return used.with_columns(pl.Series("person", person), pl.Series("slot", slot)).select(ROW_SCHEMA.names)
 
     def _keys(self, judged: Mapping[str, Judged], rows: int) -> pl.Series:
         """One whole number a row, equal where the texts of all shared columns are."""
