@@ -67,7 +67,7 @@ def keep_and_compare(
 
     ``known``: the changes that a review was published with, where it is built again.
     """
-    kept = keep_rows(store, folder / FOLDER, earlier)
+    kept = keep_rows(store, folder / FOLDER, earlier, facts.intake.taken_over)
     if known is not None:
         return kept, known
     if not earlier.book.reviews:

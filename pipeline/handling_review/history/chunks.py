@@ -139,9 +139,10 @@ def open_parquet(path: Path, schema: pa.Schema, *, is_places: bool) -> Iterator[
     """A new Parquet file that only its owner can read, the same bytes for the same rows; closed with the block."""
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, MODE)
     with os.fdopen(handle, "wb") as out:
-        options: dict[str, Any] = {"use_dictionary": not is_places}
-        if is_places:
-            options["column_encoding"] = dict.fromkeys(schema.names, "DELTA_BINARY_PACKED")
+        counted = [one.name for one in schema if is_places or pa.types.is_date(one.type)]  # close to their neighbours
+        options: dict[str, Any] = {"use_dictionary": [name for name in schema.names if name not in counted] or False}
+        if counted:
+            options["column_encoding"] = dict.fromkeys(counted, "DELTA_BINARY_PACKED")
         with pq.ParquetWriter(
             out, schema, compression="zstd", write_statistics=False, store_schema=False, **options
         ) as writer:
@@ -299,7 +300,7 @@ def _batches(chunk: Chunk, folder: Path, declared: Sequence[tuple[str, str]]) ->
         for group in range(rows.num_row_groups):
             part, place = rows.read_row_group(group), stood.read_row_group(group)
             record = pc.add(place["record"], chunk.first_record)
-            line = pc.add(place["line"], chunk.first_line)
+            line = pc.add(place["line" if "line" in place.column_names else "record"], chunk.first_line)
             number = pa.repeat(pa.scalar(chunk.file_no, pa.int32()), part.num_rows)
             tables.append(pa.Table.from_arrays([*part.columns, record, line, number], names=names))
     except (OSError, pa.ArrowException, KeyError) as error:

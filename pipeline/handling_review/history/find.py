@@ -12,7 +12,7 @@ from typing import Any
 from handling_review.findings import Finding
 from handling_review.history import book as books
 from handling_review.history.book import Book
-from handling_review.history.chunks import FOLDER, is_whole
+from handling_review.history.chunks import FOLDER, Chunk, is_whole
 from handling_review.problems import UsageProblem
 from handling_review.program import Program
 from handling_review.settings import Facility
@@ -34,6 +34,13 @@ class Earlier:
     notes: tuple[Finding, ...] = ()
     folder: Path | None = None
     held: Book | None = None
+
+    def hours_of(self, count: int) -> tuple[Chunk, ...]:
+        """Chunks of the first ``count`` files of hours of that review; none where its rows are not kept."""
+        review = self.held.reviews[-1] if self.held else None
+        if review is None or not review.keeps_rows:
+            return ()
+        return tuple(chunk for chunk in review.chunks if chunk.file == "hours" and chunk.file_no <= count)
 
 
 @dataclass(frozen=True)

@@ -1,15 +1,18 @@
 """Chunks of hours, written from rows as numbers: texts are looked up once a chunk, not once a row.
 
-The same kind of chunk as those of the other files (``chunks``), and read back as they are.
+The same kind of chunk as those of the other files (``chunks``), and read back as they are. One piece of a part of time
+is written while the next is put in order and a third is fetched.
 """
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import itertools
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -19,145 +22,185 @@ import pyarrow as pa
 from handling_review import files
 from handling_review.ahead import ahead
 from handling_review.history import chunks
-from handling_review.history.chunks import PLACE, Chunk
+from handling_review.history.chunks import Chunk
+from handling_review.history.hour_order import Loose, Ordered, Whole, gathered, in_order
+from handling_review.history.hour_pieces import Part, pieces_of
 from handling_review.intake.coding import HOURS, PERSON
 from handling_review.store.database import Store
 
-Places = np.ndarray[Any, np.dtype[np.int64]]
-LookUp = Callable[[Places], pa.Array]
+NAMES = tuple(name for name, _ in chunks.columns("hours"))
+_SHARED = tuple(name for name in NAMES if name not in (PERSON, HOURS))
+_LISTED = ", ".join(NAMES)
+_AMOUNT = pa.decimal128(18, 4)
+_UNNAMED = "hours.new"
 
 
 @dataclass(frozen=True)
-class _Part:
-    """Rows of one file and quarter: its number, rows, first record and line, and the names of its two files."""
+class _Fetched:
+    """A piece of a part as the store has it, and the slots of the part."""
 
-    file_no: int
-    number: int
-    rows: int
-    first_record: int
-    first_line: int
-    content: str
-    places: str
+    part: Part
+    rows: Loose
+    slots: pa.Table
+    is_first: bool
+    is_last: bool
+
+
+class _Words:
+    """What the numbers of ordered rows stand for: ids, hours, and the columns that rows of a slot share."""
+
+    def __init__(self, rows: Ordered, people: pa.Array, slots: pa.Table) -> None:
+        self._rows = rows
+        here = pa.array(rows.slots - slots["place"][0].as_py())
+        self._without_id = int(len(rows.people) > 0 and rows.people[0] == 0)
+        self.people = people.take(pa.array(rows.people[self._without_id :] - 1))
+        self.shared = {name: slots[name].combine_chunks().take(here) for name in _SHARED}
+        self._texts = {
+            name: values.dictionary_encode() for name, values in self.shared.items() if pa.types.is_string(values.type)
+        }
+        amounts = [Decimal(amount).scaleb(-4) for amount in rows.amounts.tolist()]
+        self._amounts = pa.array(amounts, _AMOUNT)
+
+    def add_to(self, digest: Any) -> None:
+        """Everything that the rows say, whatever else the export holds."""
+        shared = {name: values.to_pylist() for name, values in self.shared.items()}
+        told = [self._without_id, self.people.to_pylist(), shared, self._rows.amounts.tolist()]
+        digest.update(json.dumps(told, default=str, separators=(",", ":")).encode("ascii"))
+        for numbers in (self._rows.person, self._rows.slot, self._rows.hours):
+            digest.update(np.ascontiguousarray(numbers, dtype="<i4").data)
+
+    def rows(self, first: int, last: int) -> pa.Table:
+        """Rows from ``first`` up to before ``last`` in the columns of the contract."""
+        at = self._rows.slot[first:last]
+        made: Mapping[str, pa.Array] = {
+            PERSON: self._ids(self._rows.person[first:last]),
+            HOURS: self._amounts.take(pa.array(self._rows.hours[first:last])),
+        } | {name: self._column(name, at) for name in _SHARED}
+        return pa.table({name: made[name] for name in NAMES})
+
+    def _ids(self, person: Whole) -> pa.Array:
+        """Ids of rows that stand in the order of people, with a dictionary of those that occur."""
+        number = person - self._without_id  # -1: none
+        low, high = max(int(number[0]), 0), int(number[-1]) + 1
+        mask = number < 0 if number[0] < 0 else None
+        here = self.people.slice(low, max(high - low, 0))
+        return pa.DictionaryArray.from_arrays(pa.array(number - low, mask=mask), here)
+
+    def _column(self, name: str, at: Whole) -> pa.Array:
+        values = self.shared[name]
+        kind = self._texts[name].type if name in self._texts else values.type
+        if values.null_count == len(values):
+            return pa.nulls(len(at), kind)
+        if name not in self._texts:
+            return values.take(pa.array(at))
+        text = self._texts[name]
+        return pa.DictionaryArray.from_arrays(text.indices.take(pa.array(at)), text.dictionary)
 
 
 @dataclass(frozen=True)
-class _Job:
-    """A part of which the ``needed`` files are to be written."""
+class _Ready:
+    """A piece of a part in order; the names of the content and of the places of the part come with its last piece."""
 
-    part: _Part
-    needed: tuple[str, ...]
+    part: Part
+    rows: Ordered
+    words: _Words
+    names: tuple[str, str] | None
 
 
-def keep(store: Store, folder: Path, sources: Sequence[Path]) -> tuple[Chunk, ...]:
+def keep(store: Store, folder: Path, sources: Sequence[Path], known: Sequence[Chunk] = ()) -> tuple[Chunk, ...]:
     """Write the store's accepted hours into ``folder``; chunks that a source folder holds already are taken from there.
 
-    Costs one pass over the rows, and one more over what is new.
+    ``known``: chunks of the first files, whose rows are as they were in an earlier review; where all of them are still
+    there these rows are not looked at.
     """
     folder.mkdir(mode=chunks.FOLDER_MODE, exist_ok=True)
+    if not all(chunks.is_taken(*file, folder, sources) for chunk in known for file in chunk.names):
+        known = ()
     store.run("work_kept_people")
     store.run("work_kept_slots")
-    found = sorted(store.fetch(_sql("list_hour_parts")), key=lambda row: (row[0], _name_of(row[1])))
-    listed = ", ".join(name for name, _ in chunks.columns("hours"))
-    named = [
-        _Part(
-            *(file_no, number, rows, first_record, first_line),
-            chunks.chunk_name("hours", "rows", listed, rows, *sums[:2]),
-            chunks.chunk_name("hours", "places", listed, rows, *sums[2:]),
-        )
-        for file_no, number, rows, first_record, first_line, *sums in found
-    ]
-    claimed: set[str] = set()
-    jobs = []
-    for part in named:
-        needed = tuple(
-            name
-            for name in (part.content, part.places)
-            if name not in claimed and not chunks.is_taken(f"{name}.parquet", None, folder, sources)
-        )
-        claimed.update(needed)
-        jobs += [_Job(part, needed)] if needed else []
-    _write(store, folder, jobs)
+    people = store.table(_sql("list_kept_people"))[PERSON].combine_chunks()
+    after = max((chunk.file_no for chunk in known), default=0)
+    parts = [Part(*row) for row in store.fetch(_sql("list_hour_parts"), [after])]
     kept = []
-    for part in named:
-        sizes = [(folder / f"{name}.parquet").stat().st_size for name in (part.content, part.places)]
-        told = (_name_of(part.number), part.rows, part.first_record, part.first_line)
-        kept.append(Chunk("hours", part.file_no, *told, part.content, sizes[0], part.places, sizes[1]))
-    return tuple(kept)
+    with ahead(_fetched(store, parts)) as fetched, ahead(_ready(fetched, people)) as ready:
+        for part, pieces in itertools.groupby(ready, key=lambda piece: piece.part):
+            kept.append(_kept(part, pieces, folder, sources))
+    return (*known, *sorted(kept, key=lambda chunk: (chunk.file_no, chunk.part)))
 
 
-def _write(store: Store, folder: Path, jobs: Sequence[_Job]) -> None:
-    """Write the files of each job; the rows of the next are put in order while those of the last are packed."""
-    with ahead(_ordered(store, jobs)) as groups:
-        for job, tables in itertools.groupby(groups, key=lambda found: found[0]):
-            with contextlib.ExitStack() as opened:
-                writers: dict[str, Any] = {}
-                for _, rows, stood in tables:
-                    for name in job.needed:
-                        is_places = name == job.part.places
-                        table = stood if is_places else rows()
-                        if name not in writers:
-                            path = folder / f"{name}.parquet"
-                            writer = chunks.open_parquet(path, table.schema, is_places=is_places)
-                            writers[name] = opened.enter_context(writer)
-                        writers[name].write_table(table, row_group_size=chunks.GROUP_ROWS)
-
-
-def _ordered(store: Store, jobs: Sequence[_Job]) -> Iterator[tuple[_Job, Callable[[], pa.Table], pa.Table]]:
-    """Row groups of each job in order: what makes their content, and where they stood."""
-    if not jobs:
-        return
-    people = _texts(store.table(_sql("list_kept_people"))["employee_id"])
-    for job in jobs:
-        part = job.part
+def _fetched(store: Store, parts: Iterable[Part]) -> Iterator[_Fetched]:
+    for part in parts:
         slots = store.table(_sql("list_kept_slots"), (part.number,))
-        first = slots["place"][0].as_py()
-        shared = {
-            name: _texts(slots[name]) if pa.types.is_string(slots[name].type) else _values(slots[name])
-            for name, _ in chunks.columns("hours")
-            if name not in (PERSON, HOURS)
-        }
-        values = (part.first_record, part.first_line, part.number, part.file_no)
-        with store.stream(_sql("list_rows_to_keep"), values) as batches:
-            for group in chunks.row_groups(batches, batches.schema):
-                stood = group.select([place for place, _ in PLACE])
-                yield job, partial(_content, group, people, shared, first), stood
+        pieces = pieces_of(store, part)
+        for number, piece in enumerate(pieces, start=1):
+            values = (part.file_no, part.number, *piece.slots, *piece.people)
+            with store.stream(_sql("list_rows_to_keep"), values) as batches:
+                rows = gathered(batches, piece.rows, part.first_record, part.first_line)
+            yield _Fetched(part, rows, slots, number == 1, number == len(pieces))
 
 
-def _content(group: pa.Table, people: LookUp, shared: Mapping[str, LookUp], first: int) -> pa.Table:
-    """A row group in the columns of the contract; ``first``: the place of the first slot of its part."""
-    at = group["slot_place"].to_numpy().astype(np.int64) - first
-    made = {name: look_up(at) for name, look_up in shared.items()}
-    made[PERSON] = people(group["person_place"].to_numpy().astype(np.int64) - 1)
-    made[HOURS] = group["hours"].combine_chunks()
-    return pa.table({name: made[name] for name, _ in chunks.columns("hours")})
+def _ready(fetched: Iterable[_Fetched], people: pa.Array) -> Iterator[_Ready]:
+    content, places = hashlib.sha256(), hashlib.sha256()
+    for piece in fetched:
+        if piece.is_first:
+            content, places = hashlib.sha256(), hashlib.sha256()
+        rows = in_order(piece.rows)
+        words = _Words(rows, people, piece.slots)
+        words.add_to(content)
+        for numbers in (rows.record, rows.beyond):
+            places.update(b"0" if numbers is None else np.ascontiguousarray(numbers, dtype="<i8").data)
+        names = None
+        if piece.is_last:
+            places.update(content.digest())
+            listed = (_LISTED, piece.part.rows)
+            names = (
+                chunks.chunk_name("hours", "rows", *listed, content.hexdigest()),
+                chunks.chunk_name("hours", "places", *listed, places.hexdigest()),
+            )
+        yield _Ready(piece.part, rows, words, names)
 
 
-def _texts(column: pa.ChunkedArray) -> LookUp:
-    """Looks up texts by their place in the column (below 0: none) as an array with a dictionary of what it holds."""
-    coded = column.combine_chunks().dictionary_encode()
-    number = np.append(coded.indices.fill_null(-1).to_numpy().astype(np.int64), -1)
-    values = coded.dictionary
-
-    def look_up(places: Places) -> pa.Array:
-        at = number[places]
-        present = np.zeros(len(values) + 1, dtype=bool)
-        present[at] = True
-        found = np.flatnonzero(present[:-1])
-        new = np.zeros(len(values) + 1, dtype=np.int32)
-        new[found] = np.arange(len(found), dtype=np.int32)
-        return pa.DictionaryArray.from_arrays(pa.array(new[at], mask=at < 0), values.take(pa.array(found)))
-
-    return look_up
-
-
-def _values(column: pa.ChunkedArray) -> LookUp:
-    """Looks up values that take no more room than a number by their place in the column."""
-    whole = column.combine_chunks()
-    return lambda places: whole.take(pa.array(places))
+def _kept(part: Part, pieces: Iterator[_Ready], folder: Path, sources: Sequence[Path]) -> Chunk:
+    """The chunk of a part in the folder; only one of several pieces is written before its name is known."""
+    piece = next(pieces)
+    names = piece.names
+    if names is None:
+        unnamed = (folder / f"{_UNNAMED}-rows", folder / f"{_UNNAMED}-places")
+        names = _written(itertools.chain([piece], pieces), *unnamed)
+        for path, name in zip(unnamed, names, strict=True):
+            if chunks.is_taken(f"{name}.parquet", None, folder, sources):
+                path.unlink()
+            else:
+                path.replace(folder / f"{name}.parquet")
+    else:
+        needed = [not chunks.is_taken(f"{name}.parquet", None, folder, sources) for name in names]
+        paths = [folder / f"{name}.parquet" if new else None for name, new in zip(names, needed, strict=True)]
+        _written([piece], *paths)
+    sizes = [(folder / f"{name}.parquet").stat().st_size for name in names]
+    told = (chunks.part_name(part.number, has_quarters=True), part.rows, part.first_record, part.first_line)
+    return Chunk("hours", part.file_no, *told, names[0], sizes[0], names[1], sizes[1])
 
 
-def _name_of(number: int) -> str:
-    return chunks.part_name(number, has_quarters=True)
+def _written(pieces: Iterable[_Ready], content: Path | None, places: Path | None) -> tuple[str, str]:
+    """Write the pieces of a part into files (None: not needed); returns the names that its last piece brings."""
+    names = None
+    writers: dict[Path, Any] = {}
+    with contextlib.ExitStack() as opened:
+        for piece in pieces:
+            names = piece.names
+            for first in range(0, len(piece.rows), chunks.GROUP_ROWS):
+                last = min(first + chunks.GROUP_ROWS, len(piece.rows))
+                for path, made in ((content, piece.words.rows), (places, piece.rows.places)):
+                    if path is None:
+                        continue
+                    table = made(first, last)
+                    if path not in writers:
+                        writer = chunks.open_parquet(path, table.schema, is_places=path == places)
+                        writers[path] = opened.enter_context(writer)
+                    writers[path].write_table(table, row_group_size=chunks.GROUP_ROWS)
+    if names is None:
+        raise AssertionError("a part without a last piece")
+    return names
 
 
 def _sql(name: str) -> str:

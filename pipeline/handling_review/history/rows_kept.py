@@ -30,9 +30,13 @@ NOTE_COLUMNS = {
 }  # fmt: skip
 
 
-def keep_rows(store: Store, folder: Path, earlier: Earlier) -> tuple[Chunk, ...]:
-    """Chunks of this build, written or shared; those of earlier reviews are shared into the folder too."""
-    kept = (*chunks.keep(store, folder, earlier.sources), *hour_chunks.keep(store, folder, earlier.sources))
+def keep_rows(store: Store, folder: Path, earlier: Earlier, taken_over: int = 0) -> tuple[Chunk, ...]:
+    """Chunks of this build, written or shared; those of earlier reviews are shared into the folder too.
+
+    ``taken_over``: how many of the first files of hours stand in the database as the last review had them.
+    """
+    known = earlier.hours_of(taken_over)
+    kept = (*chunks.keep(store, folder, earlier.sources), *hour_chunks.keep(store, folder, earlier.sources, known))
     notes = tuple(_note(store, folder, name, sql, earlier.sources) for name, sql in _NOTES.items())
     for review in earlier.book.reviews:
         chunks.share(review.chunks, folder, earlier.sources)

@@ -52,10 +52,14 @@ class FileRead:
 
 @dataclass
 class Intake:
-    """What came in: files in order, and findings of the contract."""
+    """What came in: files in order, and findings of the contract.
+
+    ``taken_over``: how many of the first files of hours were not read, since an earlier review had read them.
+    """
 
     files: list[FileRead] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    taken_over: int = 0
 
     def name_of(self, file: str, file_no: int) -> str:
         """File name of one input, for sentences."""
@@ -97,7 +101,7 @@ def load_all(
             store.load(name, _columns(contract(name)), None)
     create_hours(store)
     with row_coder(store) as coder:
-        taken = 0 if known is None else _taken_over(store, coder, known, examined, progress)
+        taken = intake.taken_over = 0 if known is None else _taken_over(store, coder, known, examined, progress)
         for name, number, dialect, one in examined:
             if known is not None and name == "hours" and number <= taken:
                 kept = cast(FileReader, KeptReader(one, known.files[number - 1].tally))

@@ -1,6 +1,9 @@
--- grain: one row of a file and part of time, in an order that rests on content alone; equal rows as the export has them
-SELECT h.record - ? AS record, h.line - ? AS line, coalesce(p.place, 0) AS person_place, s.place AS slot_place, h.hours
+-- grain: one row of a file and part of time as numbers, in no order; of people and slots within a range of places
+SELECT h.record, h.line, coalesce(p.place, 0) AS person_place, s.place AS slot_place, h.hours
 FROM raw_hours_rows AS h
-JOIN (SELECT slot, day_no, place FROM work.kept_slots WHERE part_no = ? AND file_no = ?) AS s ON s.slot = h.slot
+JOIN (
+    SELECT slot, place FROM work.kept_slots
+    WHERE file_no = ? AND part_no = ? AND place BETWEEN ? AND ?
+) AS s ON s.slot = h.slot
 LEFT JOIN work.kept_people AS p ON p.person = h.person
-ORDER BY s.day_no, person_place, s.place, h.hours NULLS FIRST, h.record;
+WHERE coalesce(p.place, 0) BETWEEN ? AND ?;
