@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -174,6 +175,21 @@ def _row(
     )
 
 
+def _by_chance(weights: np.ndarray[Any, np.dtype[np.float64]], cases: int) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """How many people have two cases or more in each draw of ``cases`` cases, thrown on people by their weights."""
+    dice = np.random.default_rng(SEED)
+    upto = np.cumsum(weights / weights.sum())
+    upto /= upto[-1]
+    counts = []
+    for _ in range(DRAWS):
+        drawn = upto.searchsorted(np.sort(dice.random(cases)), side="right")  # looked up in order: the next is near
+        same = drawn[1:] == drawn[:-1]
+        first = same.copy()
+        first[1:] &= ~same[:-1]  # the second case of a person starts a repeat; the third belongs to it
+        counts.append(int(first.sum()))
+    return np.array(counts)
+
+
 def _repeats(table: pd.DataFrame, program: Program) -> Repeats | None:
     """Repeat injuries against cases thrown on people by their hours and the rates of the units they worked on."""
     seen = table[table["kind"] == "seen"]
@@ -185,12 +201,7 @@ def _repeats(table: pd.DataFrame, program: Program) -> Repeats | None:
     weights = np.repeat(expected["cases"].to_numpy(dtype=np.float64), expected["people"].to_numpy(dtype=np.int64))
     if linked == 0 or not weights.sum() > 0:
         return None
-    dice = np.random.default_rng(SEED)
-    drawn = np.sort(dice.choice(weights.size, size=(DRAWS, linked), p=weights / weights.sum()), axis=1)
-    same = drawn[:, 1:] == drawn[:, :-1]
-    first = same.copy()
-    first[:, 1:] &= ~same[:, :-1]  # the second case of a person starts a repeat; the third belongs to it
-    counts = first.sum(axis=1)
+    counts = _by_chance(weights, linked)
     low, high = (float(value) for value in np.quantile(counts, (0.025, 0.975), method="inverted_cdf"))
     place = "repeats/handling"
     return Repeats(

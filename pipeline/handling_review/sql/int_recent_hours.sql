@@ -9,19 +9,23 @@ WITH last_days AS (
     WHERE h.fate = 'used'
     GROUP BY s.review_end, s.hours_through, s.as_of, s.active_days
 ),
+slots AS (
+    SELECT s.slot, s.last_day - s.first_day + 1 AS days,
+        greatest(s.first_day, l.last_day - l.active_days + 1) - s.first_day AS days_before,
+        least(s.last_day, l.last_day) - s.first_day + 1 AS days_through
+    FROM work.slot_facts AS s
+    JOIN last_days AS l ON s.first_day <= l.last_day AND s.last_day > l.last_day - l.active_days
+),
 recent AS (
-    SELECT h.person, h.unit,
-        CAST(h.hours * 10000 AS BIGINT) * 10000 AS hours_e8,
-        h.last_day - h.first_day + 1 AS days,
-        greatest(h.first_day, l.last_day - l.active_days + 1) - h.first_day AS days_before,
-        least(h.last_day, l.last_day) - h.first_day + 1 AS days_through
+    SELECT h.person, h.unit, count(*) AS hours_rows,
+        sum((CAST(h.hours * 10000 AS BIGINT) * 10000 * s.days_through) // s.days
+            - (CAST(h.hours * 10000 AS BIGINT) * 10000 * s.days_before) // s.days) AS hours_e8
     FROM work.fated_hours AS h
-    JOIN last_days AS l ON h.first_day <= l.last_day AND h.last_day > l.last_day - l.active_days
+    JOIN slots AS s ON s.slot = h.slot
     WHERE h.fate = 'used'
+    GROUP BY h.person, h.unit
 )
-SELECT p.employee_id, r.unit, count(*) AS hours_rows,
-    CAST(sum((r.hours_e8 * r.days_through) // r.days - (r.hours_e8 * r.days_before) // r.days) AS BIGINT) AS hours_e8
+SELECT p.employee_id, r.unit, r.hours_rows, CAST(r.hours_e8 AS BIGINT) AS hours_e8
 FROM recent AS r
 LEFT JOIN work.people AS p ON p.person = r.person
-GROUP BY p.employee_id, r.unit
 ORDER BY p.employee_id NULLS FIRST, r.unit;

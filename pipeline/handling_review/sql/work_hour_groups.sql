@@ -2,7 +2,7 @@
 CREATE TABLE work.hour_groups AS
 WITH sums AS (
     SELECT slot, fate, count(*) AS rows, sum(hours) AS hours, sum(hours_given) AS hours_given,
-        CAST(sum(CAST(hours * 10000 AS BIGINT) * 10000) AS BIGINT) AS hours_e8, min(line) AS line,
+        CAST(sum(hours) * 100000000 AS BIGINT) AS hours_e8, min(line) AS line,
         count(*) FILTER (person = 0) AS rows_without_id
     FROM work.fated_hours
     GROUP BY slot, fate

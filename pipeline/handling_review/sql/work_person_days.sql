@@ -1,10 +1,10 @@
 -- grain: one person with hours (0: hours without an id); first and last day of all hours, first day of hours that count
 -- worked_from: of hours above nought inside or outside the review; used_from: inside it
 CREATE TABLE work.person_days AS
-SELECT person, min(first_day) FILTER (last_day >= first_day) AS first_day,
-    max(last_day) FILTER (last_day >= first_day) AS last_day,
-    min(first_day) FILTER (fate IN ('used', 'outside the review period') AND hours > 0) AS worked_from,
-    min(first_day) FILTER (fate = 'used' AND hours > 0) AS used_from
+SELECT person, min(CASE WHEN last_day >= first_day THEN first_day END) AS first_day,
+    max(CASE WHEN last_day >= first_day THEN last_day END) AS last_day,
+    min(CASE WHEN hours > 0 AND fate IN ('used', 'outside the review period') THEN first_day END) AS worked_from,
+    min(CASE WHEN hours > 0 AND fate = 'used' THEN first_day END) AS used_from
 FROM work.fated_hours
 GROUP BY person
 ORDER BY person;

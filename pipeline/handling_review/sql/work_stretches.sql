@@ -31,15 +31,24 @@ tenures AS (
     FROM starts
     WHERE first_day IS NOT NULL
 ),
-days AS (
+days AS MATERIALIZED (
     SELECT p.person, p.phase, p.band, p.lapsed, p.is_remedial, t.tenure,
         greatest(p.from_day, t.from_day) AS from_day, least(p.to_day, t.to_day) AS to_day
     FROM phases AS p
     JOIN tenures AS t ON t.person = p.person AND t.from_day <= p.to_day AND t.to_day >= p.from_day
+),
+kinds AS (
+    SELECT *, CAST(row_number() OVER (ORDER BY phase, band, lapsed, is_remedial, tenure) AS INTEGER) AS kind_no
+    FROM (SELECT DISTINCT phase, band, lapsed, is_remedial, tenure FROM days)
+),
+numbered AS (
+    SELECT quarter, quarter_start, quarter_end, CAST(row_number() OVER (ORDER BY quarter_start) AS INTEGER) AS quarter_no
+    FROM quarters
 )
 SELECT d.person, q.quarter, d.phase, d.band, d.lapsed, d.is_remedial, d.tenure,
-    greatest(d.from_day, q.quarter_start) AS from_day, least(d.to_day, q.quarter_end) AS to_day,
-    CAST(dense_rank() OVER (ORDER BY d.phase, d.band, d.lapsed, d.is_remedial, d.tenure) AS INTEGER) AS kind_no,
-    CAST(dense_rank() OVER (ORDER BY q.quarter_start) AS INTEGER) AS quarter_no
+    greatest(d.from_day, q.quarter_start) AS from_day, least(d.to_day, q.quarter_end) AS to_day, k.kind_no, q.quarter_no
 FROM days AS d
-JOIN quarters AS q ON q.quarter_start <= d.to_day AND q.quarter_end >= d.from_day;
+JOIN kinds AS k
+    ON k.phase = d.phase AND k.band = d.band AND k.lapsed = d.lapsed AND k.is_remedial = d.is_remedial
+    AND k.tenure IS NOT DISTINCT FROM d.tenure
+JOIN numbered AS q ON q.quarter_start <= d.to_day AND q.quarter_end >= d.from_day;

@@ -22,7 +22,7 @@ CHECKED = frozenset(
         *("Create", "Select", "From", "Join", "Where", "Group", "Alias", "Paren"),
         *("Table", "TableAlias", "Column", "Identifier", "Literal", "Var", "DataType"),
         *("And", "EQ", "GTE", "LTE", "Add", "Sub", "Mul", "IntDiv"),
-        *("Cast", "DateDiff", "Greatest", "Least", "Sum"),
+        *("Case", "If", "Cast", "DateDiff", "Greatest", "Least", "Sum"),
     }
 )
 WHOLE_NUMBERS = frozenset({"INT", "BIGINT"})
