@@ -22,6 +22,8 @@ HEADER = "employee_id,unit,period_start,period_end,hours\n"
 CROSSWALK = '[codes.training.employee_id]\n"a7" = "007"\n"a8" = "008"\n'
 Q1, Q2 = ("".join(line for line in H.splitlines(True)[1:] if f"2025-{start}" in line) for start in ("01-01", "04-01"))
 
+SIGNS = with_column(I, "%", "1").replace("case_number", "#")
+
 ENCODINGS = {
     "1 a byte order mark is glued to the first header": Trap({"hours": ("\ufeff" + H).encode("utf-8")}),
     "2 one byte of Windows-1252 in UTF-8 text": Trap(
@@ -44,6 +46,13 @@ ENCODINGS = {
     "3 UTF-16, other byte order": Trap({"hours": b"\xfe\xff" + H.encode("utf-16-be")}),
     "3 UTF-16 without its mark is full of NUL bytes": Trap(
         {"hours": H.encode("utf-16-le")}, refused=("hours.csv, line 1: a NUL byte",)
+    ),
+    "8 columns that are called by a sign, and their header once more below": Trap(
+        {"incidents": SIGNS + SIGNS.splitlines(True)[0]},
+        program="[columns.incidents]\ncase_number = '#'\n",
+        finds=("columns not read @ 1",),
+        says=("columns not read: '%'",),
+        rows={"incidents": {"repeated header": 1, "used": 6}},
     ),
     "23 a NUL byte": Trap({"hours": H.replace("364", "36\0")}, refused=("hours.csv, line 5: a NUL byte",)),
     "a byte that is no text in any encoding": Trap(

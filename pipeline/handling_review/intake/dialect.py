@@ -236,8 +236,11 @@ def _lines_of_head(path: Path, found: Dialect) -> Iterator[str]:
 
 
 def normal(name: str) -> str:
-    """A header as it is compared, in any script: case, space, dashes and underscores do not matter."""
-    return re.sub(r"[\W_]+", "_", name.replace("\ufeff", "").lower()).strip("_")
+    """A header as it is compared, in any script: case, space, dashes and underscores do not matter.
+
+    Of a header without letters and digits, such as "#", the signs themselves are compared.
+    """
+    return re.sub(r"[\W_]+", "_", name.replace("\ufeff", "").lower()).strip("_") or "".join(name.split())
 
 
 def _wanted(contract: Contract, mapping: Mapping[str, str]) -> dict[str, str]:

@@ -35,18 +35,19 @@ MARKS = ("is_blank", "is_header", "is_total", "is_only_total", "is_footer", "is_
 
 def marks(texts: pl.Series, header: str) -> pl.DataFrame:
     """What each distinct cell text could mean for its row; one row a text, the columns of ``MARKS``."""
-    plain = texts.str.strip_chars()
-    slug = texts.str.to_lowercase().str.replace_all(r"[\W_]+", "_").str.strip_chars("_")
-    return pl.DataFrame(
-        {
-            "is_blank": plain == "",
-            "is_header": slug == (normal(header) or None),
-            "is_total": plain.str.contains(_TOTAL),
-            "is_only_total": plain.str.contains(_ONLY_TOTAL),
-            "is_footer": plain.str.contains(_FOOTER),
-            "is_test": plain.str.contains(_TEST),
-        }
-    ).select(pl.all().fill_null(False))
+    text = pl.col("text")
+    plain = text.str.strip_chars()
+    slug = text.str.to_lowercase().str.replace_all(r"[\W_]+", "_").str.strip_chars("_")
+    name = normal(header)
+    found = {
+        "is_blank": plain == "",
+        "is_header": (slug == name) | (plain == name),
+        "is_total": plain.str.contains(_TOTAL),
+        "is_only_total": plain.str.contains(_ONLY_TOTAL),
+        "is_footer": plain.str.contains(_FOOTER),
+        "is_test": plain.str.contains(_TEST),
+    }
+    return pl.DataFrame({"text": texts}).select(**{mark: holds.fill_null(False) for mark, holds in found.items()})
 
 
 def kinds(verdicts: Mapping[str, pl.DataFrame], places: Mapping[str, pl.Series], dated: tuple[str, ...]) -> pl.Series:
