@@ -55,12 +55,12 @@ def blocks(
     wanted = [names[i] for i in positions]
     try:
         with open_again(path, seen) as stream:
-            schema = _file(stream).schema_arrow
-            texts = [name for name in wanted if _is_text(schema.field(name).type) and "." not in name]
-            source = _file(stream, texts)
+            plain = _file(stream)
+            source = _file(stream, _repeating(plain, wanted))
             rows = _refuse_bomb(path, source.metadata, set(wanted))
             batches = source.iter_batches(batch_size=rows, columns=wanted)
-            yield from _joined((_coded(path, batch, wanted, positions) for batch in batches), rows)
+            for block in _joined(batches, rows):
+                yield _coded(path, block, wanted, positions)
     except (*_DAMAGE, KeyError) as error:
         raise DataProblem(f"{path.name}: the Parquet file is damaged. Export it again.") from error
 
@@ -123,6 +123,28 @@ def _refuse_bomb(path: Path, footer: pq.FileMetaData, wanted: set[str]) -> int:
             total += size
         widest = max(widest, total / max(group.num_rows, 1))
     return max(1, min(BATCH_ROWS, int(BATCH_BYTES / widest)))
+
+
+def _repeating(file: pq.ParquetFile, wanted: Sequence[str]) -> list[str]:
+    """Columns of text that the file keeps as a dictionary, so that they can be read as one.
+
+    Where too many texts differ, a writer gives up the dictionary; then making one for each row group and joining them
+    would cost more than making one for each block.
+    """
+    footer, schema = file.metadata, file.schema_arrow
+    first = footer.row_group(0) if footer.num_row_groups else None
+    encodings = (
+        {first.column(place).path_in_schema: first.column(place).encodings for place in range(first.num_columns)}
+        if first
+        else {}
+    )
+    return [
+        name
+        for name in wanted
+        if _is_text(schema.field(name).type)
+        and "." not in name
+        and any("DICTIONARY" in one for one in encodings.get(name, ()))
+    ]
 
 
 def _is_text(kind: pa.DataType) -> bool:
