@@ -46,6 +46,7 @@ PERSON_TIME = (
     "work_stretches",
     "work_slot_parts",
     "work_person_time",
+    "work_person_sums",
     "int_person_time",
     "int_cases",
     "int_hours_gaps",
