@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from handling_review import manifest, pseudonyms
+from handling_review.beside import beside
 from handling_review.findings import Finding, blocking, in_order
 from handling_review.history.find import Earlier, earlier
 from handling_review.history.known import known_hours
@@ -36,6 +37,9 @@ from handling_review.visible import printable, readable
 
 if TYPE_CHECKING:
     from handling_review.evidence.assemble import Changed, Review
+    from handling_review.evidence.numbers import Number
+    from handling_review.evidence.restated_compare import Changes
+    from handling_review.history.chunks import Chunk
 
 Progress = Callable[[str, int], None]
 Load = Callable[[Program, Store, Progress], Intake]
@@ -214,8 +218,19 @@ def write(
         engine=record.engine,
     )
     with Store(folder / "review.duckdb", folder / "spill") as store:
-        kept, told = last_review.keep_and_compare(store, folder, program, before, facts, changed)
-        review = _judged(program, found, progress, told)
+
+        def keep_and_compare() -> tuple[tuple[Chunk, ...], Changed]:
+            return last_review.keep_and_compare(store, folder, program, before, facts, changed)
+
+        with beside(keep_and_compare, store.interrupt) as keeping:  # judging leaves the store and a processor alone
+
+            def told(published: tuple[Number, ...]) -> Changes:
+                if not keeping.is_done:
+                    progress("keeping rows", 0)
+                return keeping.result()[1](published)
+
+            review = _judged(program, found, progress, told)
+            kept, _ = keeping.result()
         last_review.close_book(store, program, before, facts, review, kept)
         keep(store, record)
         store.checkpoint()

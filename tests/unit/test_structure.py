@@ -15,7 +15,7 @@ from handling_review import files
 PACKAGE = Path(handling_review.__file__).parent
 LAYERS = (
     {"problems"},
-    {"findings", "files", "visible", "inputs", "stopping", "ahead", "progress", "lean"},
+    {"findings", "files", "visible", "inputs", "stopping", "ahead", "beside", "progress", "lean"},
     {"settings", "program_text"},
     {"program"},
     {"stats", "store", "pseudonyms"},

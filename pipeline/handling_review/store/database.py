@@ -104,6 +104,10 @@ class Store:
         self._beside.unlink(missing_ok=True)
         os.umask(self._umask)
 
+    def interrupt(self) -> None:
+        """End whatever statement runs now in another thread, with an error there."""
+        self._con.interrupt()
+
     def checkpoint(self) -> None:
         """Write what was changed into the file: until then it is not there, since no log is kept."""
         self._use(1)
