@@ -62,7 +62,9 @@ def test_places_among_distinct_values(values: list[int]) -> None:
 def test_decimals_are_read_from_their_words() -> None:
     amounts = ["-99999999999999.9999", "0", "7.5", "-0.0001", "99999999999999.9999"]
     column = pa.array([Decimal(amount) for amount in amounts], pa.decimal128(18, 4))
-    assert ten_thousandths(column.slice(1)).tolist() == [int(Decimal(amount) * 10_000) for amount in amounts[1:]]
+    found = ten_thousandths(column.slice(1))
+    assert found.tolist() == [int(Decimal(amount) * 10_000) for amount in amounts[1:]]
+    assert hour_chunks.decimals(found).equals(column.slice(1))
 
 
 def plain_rows(order: list[int], first: int = 1) -> str:

@@ -9,15 +9,14 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import itertools
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from handling_review import files
 from handling_review.ahead import ahead
@@ -58,16 +57,17 @@ class _Words:
         self._texts = {
             name: values.dictionary_encode() for name, values in self.shared.items() if pa.types.is_string(values.type)
         }
-        amounts = [Decimal(amount).scaleb(-4) for amount in rows.amounts.tolist()]
-        self._amounts = pa.array(amounts, _AMOUNT)
+        self._amounts = decimals(rows.amounts)
 
     def add_to(self, digest: Any) -> None:
         """Everything that the rows say, whatever else the export holds."""
-        shared = {name: values.to_pylist() for name, values in self.shared.items()}
-        told = [self._without_id, self.people.to_pylist(), shared, self._rows.amounts.tolist()]
-        digest.update(json.dumps(told, default=str, separators=(",", ":")).encode("ascii"))
+        counts = (self._without_id, len(self.people), len(self._rows.slots), len(self._rows.amounts), len(self._rows))
+        digest.update(repr(counts).encode("ascii"))
+        for values in (self.people, *self.shared.values()):
+            _add(digest, values)
+        add_numbers(digest, self._rows.amounts, "<i8")
         for numbers in (self._rows.person, self._rows.slot, self._rows.hours):
-            digest.update(np.ascontiguousarray(numbers, dtype="<i4").data)
+            add_numbers(digest, numbers, "<i4")
 
     def rows(self, first: int, last: int) -> pa.Table:
         """Rows from ``first`` up to before ``last`` in the columns of the contract."""
@@ -95,6 +95,31 @@ class _Words:
             return values.take(pa.array(at))
         text = self._texts[name]
         return pa.DictionaryArray.from_arrays(text.indices.take(pa.array(at)), text.dictionary)
+
+
+def _add(digest: Any, values: pa.Array) -> None:
+    """The values of texts or days, and which are null, as bytes that hang on nothing else."""
+    add_numbers(digest, pc.is_null(values).to_numpy(zero_copy_only=False), "u1")
+    if not pa.types.is_string(values.type):
+        add_numbers(digest, values.cast(pa.int32()).fill_null(0).to_numpy(), "<i4")
+        return
+    if len(values):
+        texts = values.fill_null("")
+        starts = np.frombuffer(texts.buffers()[1], dtype=np.int32)[texts.offset : texts.offset + len(texts) + 1]
+        add_numbers(digest, np.diff(starts), "<i4")
+        digest.update((texts.buffers()[2] or b"")[starts[0] : starts[-1]])
+
+
+def add_numbers(digest: Any, numbers: Whole, kind: str) -> None:
+    """The numbers as bytes of one kind, the same on every machine."""
+    digest.update(np.ascontiguousarray(numbers, dtype=kind).data)
+
+
+def decimals(amounts: Whole) -> pa.Array:
+    """Whole ten-thousandths as ``decimal128(18, 4)``: two words of 64 bits, the upper one the sign."""
+    words = np.empty((len(amounts), 2), dtype=np.int64)
+    words[:, 0], words[:, 1] = amounts, np.where(amounts < 0, -1, 0)
+    return pa.Array.from_buffers(_AMOUNT, len(amounts), [None, pa.py_buffer(words)])
 
 
 @dataclass(frozen=True)
@@ -148,7 +173,8 @@ def _ready(fetched: Iterable[_Fetched], people: pa.Array) -> Iterator[_Ready]:
         words = _Words(rows, people, piece.slots)
         words.add_to(content)
         for numbers in (rows.record, rows.beyond):
-            places.update(b"0" if numbers is None else np.ascontiguousarray(numbers, dtype="<i8").data)
+            if numbers is not None:
+                add_numbers(places, numbers, "<i8")
         names = None
         if piece.is_last:
             places.update(content.digest())
