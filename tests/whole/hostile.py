@@ -143,15 +143,15 @@ def parquet_cut(path: Path, size: int) -> None:
 
 
 PAYLOADS: dict[str, tuple[Maker, int, str]] = {
-    "a line without end": (long_line, 4, "a row is longer than 16 MB"),
+    "a line without end": (long_line, 4, "a row is longer than 32 MB"),
     "a first line without end": (long_first_line, 4, "the line of column names is longer than"),
     "NUL bytes": (nul_bytes, 4, "a NUL byte"),
-    "quotation marks only": (only_quotes, 4, "a row is longer than 16 MB"),
+    "quotation marks only": (only_quotes, 4, "a row is longer than 32 MB"),
     "a million columns": (many_columns, 4, "the line of column names is longer than"),
     "millions of short rows": (short_rows, 4, "rows have another number of cells than the header"),
     "giant cells": (long_cells, 4, "None of the"),
-    "UTF-16 without end": (wide_text, 4, "a row is longer than 16 MB"),
-    "bytes outside UTF-8": (odd_bytes, 4, "a row is longer than 16 MB"),
+    "UTF-16 without end": (wide_text, 4, "a row is longer than 32 MB"),
+    "bytes outside UTF-8": (odd_bytes, 4, "a row is longer than 32 MB"),
     "Parquet: a page that unpacks to gigabytes": (parquet_page, 4, "unpacks to"),
     "Parquet: one long text repeated": (parquet_repeated, 4, "None of the"),
     "Parquet: many columns": (parquet_columns, 4, "columns; at most 1,000 are read"),
@@ -161,7 +161,7 @@ PAYLOADS: dict[str, tuple[Maker, int, str]] = {
 
 _LEAST = {
     "Parquet: a page that unpacks to gigabytes": 200 * MB,  # above what one column may unpack to
-    "UTF-16 without end": 80 * MB,  # a row may lie in two blocks of 16 MB, not in three
+    "UTF-16 without end": 160 * MB,  # a row may lie in two blocks of 32 MB, not in three
 }
 MOST_COLUMNS = 50_000  # beyond this Arrow itself refuses the footer, in other words
 

@@ -22,7 +22,7 @@ from whole import facility
 from whole.hostile import MB, PAYLOADS, attack
 
 H, P = facility.HOURS, facility.PROGRAM
-BIG_ENOUGH = 40 * MB  # more than two blocks of 16 MB; the full size is a command: tests/bench/hostile_inputs.py
+BIG_ENOUGH = 80 * MB  # more than two blocks of 32 MB; the full size is a command: tests/bench/hostile_inputs.py
 MARK = "pwned-by-input"
 RUNS_CODE = (
     f"{{{{ cycler.__init__.__globals__.os.system('touch {MARK}') }}}}",

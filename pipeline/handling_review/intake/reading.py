@@ -28,7 +28,7 @@ from handling_review.intake.values import Style, number_text, tidy, without_gian
 from handling_review.problems import DataProblem
 from handling_review.pseudonyms import Pseudonyms
 
-BLOCK_BYTES = 16 << 20
+BLOCK_BYTES = 32 << 20  # people recur in every block, and each text of a block is looked up once
 SLIPPED = 3  # so many failing cells in one row: values of other columns stand in them
 MOST_RAGGED = 200_000  # rows of another width: each is kept as text until its line is known
 LINE_ENDS = r"\r\n|\r|\n"
@@ -317,7 +317,8 @@ class FileReader:
                 "table of these columns. Export the file again as CSV."
             )
         if "straddling" in str(error):
-            return f"{where} a row is longer than 16 MB; a quotation mark may be left open. Mend it or export again."
+            most = f"{BLOCK_BYTES >> 20} MB"
+            return f"{where} a row is longer than {most}; a quotation mark may be left open. Mend it or export again."
         return f"{where} the text cannot be split into rows. Export the file again as CSV."
 
 
