@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from handling_review.intake.opening import open_again
 from handling_review.problems import DataProblem
 
-BATCH_ROWS = 500_000
+BATCH_ROWS = 1_000_000
 BATCH_BYTES = 64 << 20
 MOST_ROWS = 2_000_000_000  # twenty times the hours of a health system
 MOST_COLUMN_BYTES = 128 << 20  # of one column in one row group, unpacked: what others write for all columns together
