@@ -8,10 +8,10 @@ import time
 from collections.abc import Callable
 from typing import TextIO
 
-# Processor time of the later stages as shares of that of reading the rows, and seconds that no row adds to: from builds
-# of 5 and 20 million hour rows on two processors (tests/bench/scale.py).
-_SHARES = (("checking", 0.6), ("counting", 0.25), ("keeping", 0.8))
-_FIXED_SECONDS = 8.0
+# Time of the later stages as shares of that of reading the rows, and seconds that no row adds to: from builds of 20 and
+# 100 million hour rows on two processors (tests/bench/scale.py). Rows are kept while numbers are judged.
+_SHARES = ((("checking",), 0.25), (("counting",), 0.55), (("keeping", "judging"), 0.6))
+_FIXED_SECONDS = 4.0
 _LINE_SECONDS = 10.0  # between two lines of one stage, where lines are printed
 _TOLD_FROM = 3.0  # seconds; a shorter rest is not worth a word
 
@@ -78,15 +78,15 @@ class Meter:
             self._reading_from = now
         if self._reading_from is not None and not stage.startswith("reading") and not self._reading_took:
             self._reading_took = max(now - self._reading_from, 1e-3)
-        self._stage, self._stage_from = stage, now
+        if _share_of(stage) != _share_of(self._stage):
+            self._stage_from = now
+        self._stage = stage
 
     def remaining(self, now: float) -> float | None:
         """Seconds that are left, about; None where nothing can be said yet."""
         shares = sum(share for _, share in _SHARES)
         if self._reading_took:
-            names = [name for name, _ in _SHARES]
-            here = next((place for place, name in enumerate(names) if self._stage.startswith(name)), len(names))
-            rest = sum(share for _, share in _SHARES[here:]) * self._reading_took + _FIXED_SECONDS
+            rest = sum(share for _, share in _SHARES[_share_of(self._stage) :]) * self._reading_took + _FIXED_SECONDS
             return max(rest - (now - self._stage_from), 0.0)
         done = self._before + self._rows
         if self._reading_from is None or not self._expected or done < 0.02 * self._expected:
@@ -114,6 +114,11 @@ class Meter:
             with self._lock:
                 if self._stage and not self._ended.is_set():
                     self._show(self._clock())
+
+
+def _share_of(stage: str) -> int:
+    """Which of the later stages it is; their number for any other."""
+    return next((place for place, (names, _) in enumerate(_SHARES) if stage.startswith(names)), len(_SHARES))
 
 
 def about(seconds: float) -> str:

@@ -25,7 +25,7 @@ from handling_review.program import read_program  # noqa: E402
 from handling_review.review import build  # noqa: E402
 
 GROUPS = {"looking": "hashing the files", "reading": "reading", "taking": "taking over", "counting": "counting",
-          "keeping": "keeping rows"}  # fmt: skip
+          "keeping": "keeping rows, judging beside it", "judging": "keeping rows, judging beside it"}  # fmt: skip
 
 
 def main() -> None:

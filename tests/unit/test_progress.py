@@ -36,19 +36,22 @@ def test_nothing_is_said_where_nobody_looks() -> None:
 
 
 def test_lines_if_asked_for() -> None:
-    """Read at 100,000 rows a second: 10 s for a million, then 0.6, 0.25 and 0.8 of it, and 8 s that no row adds to."""
+    """Read at 100,000 rows a second: 10 s for a million, then 0.25, 0.55 and 0.6 of it, and 4 s that no row adds to."""
     stream, clock = io.StringIO(), Clock()
     meter = Meter(lines=True, stream=stream, clock=clock)
     expect(meter, 1_000_000)
     steps = [(0.0, "reading hours.csv", 1_000), (5.0, "reading hours.csv", 500_000), (10.0, "checking", 0)]
-    steps += [(16.0, "counting hours and cases", 0), (18.5, "keeping rows", 0), (26.5, "judging", 0)]
+    steps += [(12.5, "counting hours and cases", 0), (18.0, "keeping rows", 0), (18.0, "judging", 0)]
+    steps += [(23.0, "keeping rows", 0), (24.0, "writing", 0)]
     lines_of(meter, clock, steps)
     assert stream.getvalue().splitlines() == [
         "reading hours.csv, 1,000 of about 1,000,000 rows",
-        "checking; about 25 s left",  # 6 + 2.5 + 8 + 8 = 24.5
-        "counting hours and cases; about 20 s left",  # 18.5
-        "keeping rows; about 15 s left",  # 16
-        "judging; about 10 s left",  # 8
+        "checking; about 20 s left",  # 2.5 + 5.5 + 6 + 4 = 18
+        "counting hours and cases; about 15 s left",  # 15.5
+        "keeping rows; about 10 s left",  # 10
+        "judging; about 10 s left",  # beside it
+        "keeping rows; about 5 s left",  # still the same stage: 10 - 5
+        "writing; about 5 s left",  # 4
     ]
 
 
@@ -59,10 +62,10 @@ def test_remaining_time_while_rows_are_read() -> None:
     meter("reading hours-1.csv", 0)
     clock.now = 10.0
     meter("reading hours-1.csv", 1_000_000)
-    assert meter.remaining(10.0) == pytest.approx(40 * 2.65 + 8 - 10)
+    assert meter.remaining(10.0) == pytest.approx(40 * 2.4 + 4 - 10)
     clock.now = 20.0
     meter("reading hours-2.csv", 1_000_000)  # rows of the second file come on top
-    assert meter.remaining(20.0) == pytest.approx(40 * 2.65 + 8 - 20)
+    assert meter.remaining(20.0) == pytest.approx(40 * 2.4 + 4 - 20)
 
 
 def test_one_line_on_a_terminal_that_is_wiped_at_the_end() -> None:
