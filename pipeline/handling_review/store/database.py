@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -28,6 +28,7 @@ MEMORY_LIMIT = "1GB"
 THREADS = 2
 WORK = "work.duckdb"  # tables that a build reads again and again and that are nobody's output: gone when it closes
 STREAM_ROWS = 1 << 17
+VECTOR_ROWS = 1 << 11  # rows that DuckDB works on at a time
 # A full disk: while writing, where data were to be spilled, or when a change is made final.
 _NO_ROOM = (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.TransactionException)
 
@@ -118,7 +119,7 @@ class Store:
         declared = ", ".join(f"{_name(name)} {kind}" for name, kind in columns)
         self._con.execute(f"CREATE TABLE IF NOT EXISTS {_name('raw_' + table)} ({declared})")
         if stream is not None:
-            self._con.register("incoming", stream)
+            self._con.register("incoming", _in_whole_vectors(stream))
             self._use(1)
             self._con.execute(f"INSERT INTO {_name('raw_' + table)} SELECT * FROM incoming")
             self._con.unregister("incoming")
@@ -143,13 +144,15 @@ class Store:
 
     def append(self, table: str, stream: pa.RecordBatchReader, schema: str = "") -> None:
         """Add the rows of a stream to a table; ``schema``: ``work`` for one that stands beside the database."""
+        self._use(1)
         self._con.register("incoming", stream)
         place = f"{_name(schema)}." if schema else ""
         self._con.execute(f"INSERT INTO {place}{_name(table)} SELECT * FROM incoming")
         self._con.unregister("incoming")
 
     def execute(self, sql: str, values: Sequence[Any] = ()) -> None:
-        """Run one statement of this package; values are bound."""
+        """Run one statement of this package, on one thread since it may write the file; values are bound."""
+        self._use(1)
         self._con.execute(sql, list(values))
 
     def fetch(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
@@ -188,6 +191,33 @@ class Store:
         """First value of a fixed query of this package."""
         found = self._con.execute(sql).fetchall()  # read to the end: an open result blocks the connection
         return found[0][0] if found else None
+
+
+def _in_whole_vectors(stream: pa.RecordBatchReader) -> pa.RecordBatchReader:
+    """The same rows cut at multiples of `VECTOR_ROWS`, wherever they were cut before.
+
+    DuckDB keeps a sample of each column, taken vector by vector; cut otherwise the same rows give other bytes.
+    """
+    import pyarrow as pa
+
+    def cut() -> Iterator[pa.RecordBatch]:
+        rest = pa.RecordBatch.from_pylist([], schema=stream.schema)
+        for batch in stream:
+            if rest.num_rows:
+                missing = VECTOR_ROWS - rest.num_rows
+                rest = pa.concat_batches([rest, batch.slice(0, missing)])
+                if rest.num_rows < VECTOR_ROWS:
+                    continue
+                yield rest
+                batch = batch.slice(missing)
+            whole = batch.num_rows - batch.num_rows % VECTOR_ROWS
+            if whole:
+                yield batch.slice(0, whole)
+            rest = batch.slice(whole)
+        if rest.num_rows:
+            yield rest
+
+    return pa.RecordBatchReader.from_batches(stream.schema, cut())
 
 
 def stored_check_value(path: Path) -> str | None:
