@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import duckdb
@@ -34,6 +34,11 @@ employee_id,unit,period_start,period_end,hours
 011,East,2025-07-01,2025-09-30,x
 """
 DAMAGED = facility.HOURS + "009,North,not a day,2025-06-30,91\n\nTotal,,,,2172\n010,north ,2025-06-01,2025-06-30, 12 \n"
+DAYS = [str(date(2025, 1, 1) + timedelta(day)) for day in range(181)]
+DAILY = "employee_id,unit,period_start,period_end,hours,role\n" + "".join(
+    f"{person:03},{'North' if person % 2 else 'South'},{day},{day},{4 + person % 3},job {person % 16}\n"
+    for person in range(7, 47) for day in DAYS
+)  # fmt: skip
 ONE = facility.PROGRAM
 TWO = ONE.replace("end = 2025-06-30", "end = 2025-09-30").replace(
     'hours = "hours.csv"', 'hours = ["hours.csv", "next.csv"]'
@@ -92,6 +97,17 @@ def test_only_the_new_file_is_read_and_every_byte_is_what_reading_gives(
     read = second(home / "apart")
     assert sorted(were_read) == ["hours.csv", "incidents.csv", "next.csv", "training.csv"]
     assert everything(taken) == everything(read)
+
+
+def test_thousands_of_slots_leave_the_same_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """More slots and rows than the database works on at a time: it samples what it is given, piece by piece."""
+    for name in ("taken", "read"):
+        home = tmp_path / name
+        review.build(read_program(facility.write(home / "exports", program=ONE, hours=DAILY)), FIRST, home / "review")
+        facility.write(home / "exports", program=TWO, hours=DAILY, next=NEXT)
+    taken = second(tmp_path / "taken")
+    monkeypatch.setattr(review, "known_hours", lambda *_: None)
+    assert everything(taken) == everything(second(tmp_path / "read"))
 
 
 def test_a_third_review_takes_both_files(home: Path, were_read: list[str]) -> None:

@@ -7,7 +7,7 @@ of it is ever packed, hashed or joined again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -104,10 +104,12 @@ class RowCoder:
         self._writer = pa.ipc.new_stream(str(spill), schema)
         self._slots = 0
 
-    def carry_on(self, people: pl.DataFrame, slots: int) -> None:
-        """Go on from numbers given before: ``people`` as value and number, from 1, and so many slots that are kept."""
+    def carry_on(self, people: pl.DataFrame, slots: Iterable[pa.RecordBatch]) -> None:
+        """Go on from numbers given before: ``people`` as value and number, from 1, and all slots in their order."""
         self.persons.known = people.select(pl.col("value").cast(pl.String), pl.col("number").cast(pl.Int32))
-        self._slots = slots
+        for batch in slots:
+            self._writer.write_table(pa.Table.from_batches([batch]).select(self.schema.names).cast(self.schema))
+            self._slots += batch.num_rows
 
     def add_slots(self, found: pl.DataFrame, file_no: int) -> Whole:
         """Keep new slots, a row each, and return their numbers."""

@@ -64,10 +64,10 @@ def take_over(store: Store, coder: RowCoder, known: KnownHours, count: int) -> b
     rows, slots = store.fetch(_sql("list_known_rows"), [count])[0]
     if rows != sum(one.tally.used for one in known.files[:count]):
         return False
-    store.run("raw_known_slots", {"files": count})
     store.run("raw_known_rows", {"slots": slots})
     people = store.table(_sql("list_known_people"))
-    coder.carry_on(pl.DataFrame(pl.from_arrow(people)), slots)
+    with store.stream(_sql("list_known_slots"), [count]) as known_slots:
+        coder.carry_on(pl.DataFrame(pl.from_arrow(people)), known_slots)
     return True
 
 
