@@ -140,6 +140,17 @@ def test_a_part_in_pieces_holds_the_same_rows(tmp_path: Path, monkeypatch: pytes
         assert names == {name for chunk in found for name, _ in chunk.names}
 
 
+def test_pieces_with_and_without_line_ends_in_cells_make_one_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only the rows of the last person stand below lines that are no rows, so only their piece needs lines."""
+    rows = plain_rows([place for first in (0, 3, 2, 1) for place in range(first, 60, 4)])
+    monkeypatch.setattr(hour_chunks, "pieces_of", lambda store, part: pieces_of(store, part, 9))
+    found = kept(tmp_path / "one", f"SELECT * REPLACE (record + CAST(record > 45 AS BIGINT) AS line) FROM ({rows})")
+    lines = [row[-2] for row in back(tmp_path / "one", found)]
+    assert lines == [*range(1, 46), *range(47, 62)]
+
+
 def test_pieces_are_ranges_of_people_or_of_slots_of_one_person(tmp_path: Path) -> None:
     with Store(tmp_path / "review.duckdb", tmp_path / "spill") as store:
         store.create(PLAIN, COLUMNS)

@@ -11,6 +11,7 @@ import hashlib
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +42,6 @@ class _Fetched:
     part: Part
     rows: Loose
     slots: pa.Table
-    is_first: bool
     is_last: bool
 
 
@@ -161,14 +161,12 @@ def _fetched(store: Store, parts: Iterable[Part]) -> Iterator[_Fetched]:
             values = (part.file_no, part.number, *piece.slots, *piece.people)
             with store.stream(_sql("list_rows_to_keep"), values) as batches:
                 rows = gathered(batches, piece.rows, part.first_record, part.first_line)
-            yield _Fetched(part, rows, slots, number == 1, number == len(pieces))
+            yield _Fetched(part, rows, slots, number == len(pieces))
 
 
 def _ready(fetched: Iterable[_Fetched], people: pa.Array) -> Iterator[_Ready]:
     content, places = hashlib.sha256(), hashlib.sha256()
     for piece in fetched:
-        if piece.is_first:
-            content, places = hashlib.sha256(), hashlib.sha256()
         rows = in_order(piece.rows)
         words = _Words(rows, people, piece.slots)
         words.add_to(content)
@@ -183,6 +181,7 @@ def _ready(fetched: Iterable[_Fetched], people: pa.Array) -> Iterator[_Ready]:
                 chunks.chunk_name("hours", "rows", *listed, content.hexdigest()),
                 chunks.chunk_name("hours", "places", *listed, places.hexdigest()),
             )
+            content, places = hashlib.sha256(), hashlib.sha256()  # of the next part
         yield _Ready(piece.part, rows, words, names)
 
 
@@ -192,7 +191,7 @@ def _kept(part: Part, pieces: Iterator[_Ready], folder: Path, sources: Sequence[
     names = piece.names
     if names is None:
         unnamed = (folder / f"{_UNNAMED}-rows", folder / f"{_UNNAMED}-places")
-        names = _written(itertools.chain([piece], pieces), *unnamed)
+        names = _written(itertools.chain([piece], pieces), *unnamed, with_lines=True)  # some pieces may need them
         for path, name in zip(unnamed, names, strict=True):
             if chunks.is_taken(f"{name}.parquet", None, folder, sources):
                 path.unlink()
@@ -201,13 +200,15 @@ def _kept(part: Part, pieces: Iterator[_Ready], folder: Path, sources: Sequence[
     else:
         needed = [not chunks.is_taken(f"{name}.parquet", None, folder, sources) for name in names]
         paths = [folder / f"{name}.parquet" if new else None for name, new in zip(names, needed, strict=True)]
-        _written([piece], *paths)
+        _written([piece], *paths, with_lines=piece.rows.beyond is not None)
     sizes = [(folder / f"{name}.parquet").stat().st_size for name in names]
     told = (chunks.part_name(part.number, has_quarters=True), part.rows, part.first_record, part.first_line)
     return Chunk("hours", part.file_no, *told, names[0], sizes[0], names[1], sizes[1])
 
 
-def _written(pieces: Iterable[_Ready], content: Path | None, places: Path | None) -> tuple[str, str]:
+def _written(
+    pieces: Iterable[_Ready], content: Path | None, places: Path | None, *, with_lines: bool
+) -> tuple[str, str]:
     """Write the pieces of a part into files (None: not needed); returns the names that its last piece brings."""
     names = None
     writers: dict[Path, Any] = {}
@@ -216,7 +217,8 @@ def _written(pieces: Iterable[_Ready], content: Path | None, places: Path | None
             names = piece.names
             for first in range(0, len(piece.rows), chunks.GROUP_ROWS):
                 last = min(first + chunks.GROUP_ROWS, len(piece.rows))
-                for path, made in ((content, piece.words.rows), (places, piece.rows.places)):
+                stood = partial(piece.rows.places, with_lines=with_lines)
+                for path, made in ((content, piece.words.rows), (places, stood)):
                     if path is None:
                         continue
                     table = made(first, last)

@@ -53,12 +53,12 @@ class Ordered:
     def __len__(self) -> int:
         return len(self.record)
 
-    def places(self, first: int, last: int) -> pa.Table:
-        """Where rows from ``first`` up to before ``last`` stood: records, and lines unless they count alike."""
+    def places(self, first: int, last: int, *, with_lines: bool) -> pa.Table:
+        """Where rows from ``first`` up to before ``last`` stood: records, and lines, which may count alike."""
         record = self.record[first:last].astype(np.int64)
-        if self.beyond is None:
+        if not with_lines:
             return pa.table({"record": record})
-        return pa.table({"record": record, "line": record + self.beyond[first:last]})
+        return pa.table({"record": record, "line": record if self.beyond is None else record + self.beyond[first:last]})
 
 
 def gathered(batches: Iterable[pa.RecordBatch], rows: int, first_record: int, first_line: int) -> Loose:

@@ -55,8 +55,7 @@ def blocks(
     wanted = [names[i] for i in positions]
     try:
         with open_again(path, seen) as stream:
-            plain = _file(stream)
-            source = _file(stream, _repeating(plain, wanted))
+            source = _file(stream, _kept_as_dictionary(_file(stream), wanted))
             rows = _refuse_bomb(path, source.metadata, set(wanted))
             batches = source.iter_batches(batch_size=rows, columns=wanted)
             for block in _joined(batches, rows):
@@ -125,25 +124,19 @@ def _refuse_bomb(path: Path, footer: pq.FileMetaData, wanted: set[str]) -> int:
     return max(1, min(BATCH_ROWS, int(BATCH_BYTES / widest)))
 
 
-def _repeating(file: pq.ParquetFile, wanted: Sequence[str]) -> list[str]:
-    """Columns of text that the file keeps as a dictionary, so that they can be read as one.
+def _kept_as_dictionary(file: pq.ParquetFile, wanted: Sequence[str]) -> list[str]:
+    """Columns of text that the file keeps as a dictionary, and that are best read as one.
 
     Where too many texts differ, a writer gives up the dictionary; then making one for each row group and joining them
     would cost more than making one for each block.
     """
-    footer, schema = file.metadata, file.schema_arrow
-    first = footer.row_group(0) if footer.num_row_groups else None
-    encodings = (
-        {first.column(place).path_in_schema: first.column(place).encodings for place in range(first.num_columns)}
-        if first
-        else {}
-    )
+    if not file.metadata.num_row_groups:
+        return []
+    first = file.metadata.row_group(0)
+    columns = (first.column(place) for place in range(first.num_columns))
+    coded = {one.path_in_schema for one in columns if any("DICTIONARY" in encoding for encoding in one.encodings)}
     return [
-        name
-        for name in wanted
-        if _is_text(schema.field(name).type)
-        and "." not in name
-        and any("DICTIONARY" in one for one in encodings.get(name, ()))
+        name for name in wanted if name in coded and "." not in name and _is_text(file.schema_arrow.field(name).type)
     ]
 
 
